@@ -1,0 +1,80 @@
+#pragma once
+// Everything that core wants done. The shell turns one step's effects into one store transaction and then
+// tells people. Reused from step to step: clear() keeps the memory. Bounded by what one event can cause.
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "core/alarm/kinds.h"
+#include "core/alarm/machine.h"
+#include "core/probe/quality.h"
+#include "core/room.h"
+#include "core/time.h"
+#include "core/units.h"
+
+namespace baskwell {
+
+struct StoredReading {
+  Index channel = none;
+  Decimal value;  // as it came
+  Unit unit = Unit::degc;
+  Quality quality = Quality::good;
+  bool own_time = false;  // `measured` is the payload's own clock
+  std::uint16_t calibration_version = 0;
+  UtcMs measured;
+  UtcMs received;
+  ElapsedMs elapsed;  // of arrival
+};
+
+// One line of the alarm record, kept for ever.
+struct TransitionRecord {
+  std::string occurrence;  // "A1042"
+  AlarmKind kind = AlarmKind::too_cold;
+  std::string subject;  // "enclosure/zone/medium", a channel id, "broker", a delivery channel's id ...
+  AlarmState from = AlarmState::normal;
+  AlarmState to = AlarmState::normal;
+  AlarmInput input = AlarmInput::occurs;
+  Priority priority = Priority::medium;
+  Level level = Level::none;
+  UtcMs at;
+  double value = 0;  // judged unit; NaN where it means nothing
+  double limit = 0;
+  std::string who;  // a person's name, or "baskwell"
+  std::string why;
+};
+
+enum class TellReason : std::uint8_t { raised, worse, reached_harm, repeated, over };
+[[nodiscard]] std::string_view name_of(TellReason reason);
+
+// A message for one person: a row of the outbox.
+struct MessageDraft {
+  std::string occurrence;
+  std::string person;  // id
+  TellReason reason = TellReason::raised;
+  Priority priority = Priority::medium;
+  UtcMs written;
+  UtcMs not_before;           // `medium` waits for waking hours
+  bool only_if_told = false;  // "over" goes only to those who heard of the alarm
+  std::string headline;       // one line; the first 100 characters can be acted on
+  std::string body;
+  std::string json;
+};
+
+struct Effects {
+  std::vector<StoredReading> readings;
+  std::vector<TransitionRecord> transitions;
+  std::vector<MessageDraft> messages;
+  std::vector<std::string> withdrawn;  // occurrences whose undelivered messages (but "over") no longer matter
+  std::string answer;                  // to a RequestEvent: "" when done, else why not
+
+  void clear() {
+    readings.clear();
+    transitions.clear();
+    messages.clear();
+    withdrawn.clear();
+    answer.clear();
+  }
+};
+
+}  // namespace baskwell

@@ -1,0 +1,75 @@
+#pragma once
+// The domain in one object: step(event) -> effects. Facts (probe/, care/) and decisions (alarm/) meet here
+// and nowhere else. Pure: no I/O, no clock, no threads; decisions are functions of (state, event with its own
+// stamp). Delays that end between two events are decided at the moment they end, so the outcome does not
+// depend on how often time is told. One thread; the Room must outlive the Engine.
+
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/alarm/words.h"
+#include "core/effects.h"
+#include "core/event.h"
+#include "core/result.h"
+#include "core/room.h"
+
+namespace baskwell {
+
+// One line of the room as people look at it.
+struct SpotView {
+  std::string enclosure_id, enclosure, animal;
+  std::string zone, medium;
+  Quantity quantity = Quantity::temperature;
+  std::string channel;
+  double value = 0;                                                     // NaN: nothing good heard yet
+  double target_low = 0, target_high = 0, harm_low = 0, harm_high = 0;  // NaN where there is no limit
+  std::int64_t age_ms = -1;  // since the last good reading; -1: never
+  bool fresh = false;
+  bool day = false;           // lights are on
+  Level level = Level::none;  // of the worst open alarm on it
+  std::string alarm;          // kind of that alarm, or ""
+};
+
+struct RoomView {
+  UtcMs at;
+  std::string name;
+  bool broker_connected = false;
+  std::vector<SpotView> spots;
+  std::vector<AlarmView> alarms;  // every alarm not in normal, worst first
+};
+
+class Engine {
+ public:
+  Engine(std::shared_ptr<const Room> room, Stamp start);
+  ~Engine();
+  Engine(Engine&&) noexcept;
+  Engine& operator=(Engine&&) noexcept;
+
+  // Adds to `effects` (does not clear it).
+  void step(const Event& event, Effects& effects);
+  // The same for the one event that comes by the million, without a variant.
+  void step_reading(const ReadingEvent& event, Effects& effects);
+
+  // When a tick could next change something; INT64_MAX: never.
+  [[nodiscard]] ElapsedMs next_due() const;
+
+  [[nodiscard]] RoomView view(Stamp now) const;
+  [[nodiscard]] const Room& room() const;
+
+  // All that must survive a crash: one block of text, versioned, by permanent ids, so that it also carries
+  // what did not change over to an engine with other settings.
+  [[nodiscard]] std::string snapshot(Stamp now, std::string_view boot_id) const;
+  // On a fresh engine. Ids that the room no longer has are left out; their open alarms end as `returns` with
+  // the reason "no longer in the settings" in `effects`.
+  [[nodiscard]] Outcome restore(std::string_view snapshot, Stamp now, std::string_view boot_id,
+                                Effects& effects);
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace baskwell
