@@ -49,6 +49,7 @@ enum class TellReason : std::uint8_t { raised, worse, reached_harm, repeated, ov
 
 // A message for one person: a row of the outbox.
 struct MessageDraft {
+  std::string id;  // "M317": the same for every attempt, unique in the store
   std::string occurrence;
   std::string person;  // id
   TellReason reason = TellReason::raised;
