@@ -1,0 +1,149 @@
+#pragma once
+// The inside of Engine, for the engine_*.cpp files only. Everything is sized once from the Room; nothing
+// grows with the number of readings but the queue of dues, which holds at most a few entries a point.
+
+#include <array>
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/alarm/point.h"
+#include "core/care/bands.h"
+#include "core/engine.h"
+#include "core/probe/judge.h"
+
+namespace baskwell {
+
+// An alarm point: a kind on a subject.
+struct Point {
+  AlarmKind kind = AlarmKind::too_cold;
+  Index spot = none;      // band alarms
+  Index channel = none;   // probe alarms
+  Index delivery = none;  // delivery-failed
+  std::string subject;    // permanent text key
+  std::string detail;     // cause in words, for kinds without a number
+  PointState state;
+  ElapsedMs queued{INT64_MAX};  // earliest entry of this point in the queue of dues
+};
+
+// Judged once a reading; which channels lie there may change with their placements.
+struct Spot {
+  SpotKey key;
+  std::vector<Index> members;  // channels that lie here now
+  BandSegment segment;
+  Index low_point = none;   // too-cold, too-dry
+  Index high_point = none;  // too-hot or no-refuge, too-damp
+};
+
+// Values of the last quarter hour, one a minute, for the rate in a message.
+struct RecentValues {
+  static constexpr std::size_t size = 16;
+  std::array<std::int64_t, size> at_ms{};
+  std::array<float, size> value{};
+  std::uint32_t count = 0;  // ever
+  void add(ElapsedMs at, double judged);
+  [[nodiscard]] double rate_per_hour(ElapsedMs now) const;  // NaN: not known
+};
+
+struct ChannelState {
+  ProbeState probe;
+  PlausibleRange range;
+  Index placement = none;
+  Span placement_span{};  // over which `placement` is right
+  Index spot = none;
+  double offset = 0;  // calibration in force
+  std::uint16_t calibration_version = 0;
+  UtcMs calibration_until{INT64_MIN};
+  ElapsedMs heard_floor;  // silence counts from here at the earliest: start, reconnect
+  bool gone = false;      // its presence topic says so
+  RecentValues recent;
+  Index silent_point = none;
+  Index implausible_point = none;
+  Index frozen_point = none;
+  ElapsedMs queued{INT64_MAX};
+};
+
+struct Due {
+  ElapsedMs at;
+  Index index;
+  bool is_channel;
+  // For std::push_heap: earliest on top; ties by kind and index, so that the order is always the same.
+  friend bool operator<(const Due& a, const Due& b) {
+    if (a.at != b.at) return a.at > b.at;
+    if (a.is_channel != b.is_channel) return b.is_channel;
+    return a.index > b.index;
+  }
+};
+
+struct Engine::State {
+  std::shared_ptr<const Room> room;
+  std::vector<Spot> spots;
+  std::vector<ChannelState> channels;
+  std::vector<Point> points;
+  std::vector<Due> dues;  // heap
+  Index broker_point = none;
+  Index payload_point = none;
+  Index store_point = none;
+  Index clock_point = none;
+  std::vector<Index> delivery_points;
+  bool broker_connected = false;
+  bool clock_trusted = true;
+  Stamp now;
+  std::uint64_t last_occurrence = 0;
+  std::uint64_t last_message = 0;
+
+  State(std::shared_ptr<const Room> the_room, Stamp start);
+
+  // engine.cpp: facts
+  void advance(Stamp to, Effects& effects);
+  void reading(const ReadingEvent& event, Effects& effects);
+  void judge_spot(Spot& spot, double value, UtcMs measured, Effects& effects);
+  void place(ChannelState& channel, Index index, UtcMs at);
+  void calibrate(ChannelState& channel, Index index, UtcMs at) const;
+  void check_silence(Index channel, Stamp at, Effects& effects);
+  void raise_waiting_harm(Index spot, Stamp at, Effects& effects);
+  void queue_silence(Index channel);
+  void handle(const BrokerEvent& event, Effects& effects);
+  void handle(const PresenceEvent& event, Effects& effects);
+  void handle(const IntakeTroubleEvent& event, Effects& effects);
+  void handle(const StoreEvent& event, Effects& effects);
+  void handle(const DeliveryEvent& event, Effects& effects);
+  void handle(const ClockEvent& event, Effects& effects);
+  void handle(const RequestEvent& event, Effects& effects);
+
+  // engine_alarms.cpp: decisions
+  [[nodiscard]] const AlarmSettings& settings_of(const Point& point) const;
+  [[nodiscard]] Priority priority_of(const Point& point) const;
+  void fact(Index point, const Fact& fact, Stamp at, Effects& effects);
+  void fault(Index point, bool present, bool long_lasting, std::string_view detail, Stamp at,
+             Effects& effects);
+  void changed(Index point, const PointChange& change, Stamp at, Effects& effects);
+  bool apply(Index point, AlarmInput input, Stamp at, std::string_view who, std::string_view why,
+             Effects& effects);
+  void tell(const Point& point, TellReason reason, Stamp at, Effects& effects);
+  void point_due(Index point, Stamp at, Effects& effects);
+  void queue_point(Index point);
+  std::string request(const RequestEvent& event, Effects& effects);
+  std::string shelve(Index point, const RequestEvent& event, Effects& effects);
+  std::string service(const RequestEvent& event, Effects& effects);
+  [[nodiscard]] bool concerns(const Point& point, std::string_view target) const;
+
+  // engine_snapshot.cpp
+  void take_over(AlarmKind kind, std::string_view subject, std::string_view detail, const PointState& state,
+                 Stamp at, Effects& effects);
+
+  // engine_view.cpp: what people see
+  [[nodiscard]] AlarmView describe(const Point& point, Stamp at) const;
+  void describe_place(const Point& point, Stamp at, AlarmView& view) const;
+  void describe_heating(Index enclosure, AlarmView& view) const;
+  [[nodiscard]] std::string animals_in(Index enclosure, UtcMs at) const;
+  [[nodiscard]] SpotView view_of(const Spot& spot, Index channel, Stamp at) const;
+};
+
+[[nodiscard]] std::string occurrence_name(std::uint64_t occurrence);  // "A1042"; "" for 0
+[[nodiscard]] std::string place_name(const Enclosure& enclosure);
+[[nodiscard]] bool is_high_side(AlarmKind kind);
+
+}  // namespace baskwell
