@@ -35,7 +35,7 @@ enum class Priority : std::uint8_t { low, medium, high };
 [[nodiscard]] std::optional<Priority> priority_from(std::string_view name);
 
 // How far beyond: `target` - outside the target band (or simply: the fault is there); `harm` - beyond a harm
-// limit.
+// limit, or what AlarmKindRow::harm_means says of a fault without a number.
 enum class Level : std::uint8_t { none, target, harm };
 
 struct AlarmSettings {
@@ -58,7 +58,8 @@ struct AlarmKindRow {
   std::string_view cause;            // one sentence
   std::string_view consequence;      // one sentence
   std::string_view time_to_respond;  // "within an hour"
-  std::string_view first_action;     // one step, imperative, no arithmetic
+  std::string_view first_action;     // one step, imperative, no arithmetic; at most 42 characters
+  std::string_view harm_means;       // when the engine's fact is at Level::harm; "" - this kind has none
   bool has_value;                    // value and limit mean something
   AlarmSettings defaults;
   std::string_view source;  // where the defaults come from

@@ -1,9 +1,14 @@
 #pragma once
 // The words of an alarm: what a person reads half asleep. Pure: same alarm, same text, whatever the machine's
 // locale. The first 100 characters of a headline hold place, animal, number with unit and the first action;
-// then come the limit, direction and rate, and since when. Times are local to the room.
+// then come the limit, direction and rate, and since when. Times are local to the room. Names are cut with an
+// ellipsis where they would push the number or the action out of the first 100; the body has them in full.
+// One decimal for degC and %RH both, so that a value seldom looks equal to the limit it is beyond.
+// What comes from outside (names, details) is cleaned: no control characters, only valid UTF-8.
 
+#include <limits>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "core/alarm/kinds.h"
@@ -32,12 +37,13 @@ struct AlarmView {
   std::string subject;  // probe "shelf-2/hot", delivery channel, ...
   std::string detail;   // cause in words for alarms without a number: "connection refused"
 
-  double value = 0;         // latest, judged unit
-  double worst = 0;         // furthest beyond since it began
-  double target_limit = 0;  // the limit that was crossed
-  double harm_limit = 0;
-  double rate_per_hour = 0;  // of the last quarter hour; NaN while unknown
-  UtcMs since;               // when the condition began (before the on-delay)
+  static constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+  double value = unknown;          // latest, judged unit; for probe kinds the last good one, or the odd one
+  double worst = unknown;          // the value furthest beyond since it began
+  double target_limit = unknown;   // the limit that was crossed
+  double harm_limit = unknown;     // on the same side
+  double rate_per_hour = unknown;  // of the last quarter hour
+  UtcMs since;                     // when the condition began (before the on-delay)
   UtcMs raised;
   UtcMs now;
 
@@ -53,7 +59,15 @@ struct Words {
   std::string json;
 };
 
+// The first action, naming the heaters where they are known: "Unplug the mat at socket 7."
+[[nodiscard]] std::string first_action_for(const AlarmView& alarm);
+
 [[nodiscard]] Words words_for(const AlarmView& alarm, TellReason reason, const std::string& room_name,
                               const ZoneRules& clock);
+
+// Only the JSON object: stable keys with units in their names, null for what is not known. `headline` goes
+// into it.
+[[nodiscard]] std::string json_for(const AlarmView& alarm, TellReason reason, const std::string& room_name,
+                                   std::string_view headline);
 
 }  // namespace baskwell
