@@ -1,7 +1,7 @@
 #pragma once
 // The outbox's way out: one thread for each delivery channel, so that a hanging mail server delays no other
 // channel. What is tried when is decided by DeliveryPlan (plan.h); here are the threads, the waiting and the
-// order of writing down: before_attempt - the channel call - after_attempt - settled - post.
+// order of writing down: before_attempt - the channel call - after_attempt - post.
 //
 // Times: `clock` gives both clocks. All waiting is by it; `pace` says how many of its milliseconds pass in a
 // real one (a demo may run 60 times faster). A channel call's timeout and the patience with a hanging one are
@@ -42,18 +42,28 @@ struct DeliverySettings {
   double pace = 1;
 };
 
+// One attempt that was answered. (message, channel, began) names it.
+struct AttemptDone {
+  std::string message;
+  std::string channel;
+  UtcMs began;  // as before_attempt was told
+  UtcMs ended;
+  ChannelAnswer answer;
+  Aftermath aftermath;
+};
+
 struct DeliveryCallbacks {
-  // Must be durable before it returns: after a crash the message is "attempted, outcome unknown" and is not
-  // sent again by itself. An Error: the store is down; the message is sent all the same.
-  std::function<Outcome(const std::string& message, const std::string& channel, UtcMs at)> before_attempt;
-  // What the channel answered. Not called for an attempt that still hung when stop() returned.
-  std::function<void(const std::string& message, const std::string& channel, const ChannelAnswer& answer,
-                     UtcMs at)>
-      after_attempt;
-  // The message's life in the outbox is over; once for each message.
+  // Must be durable before it returns, within a second or two: after a crash the message is "attempted,
+  // outcome unknown" and is not sent again by itself. An Error: the store is down; the message is sent all
+  // the same.
+  std::function<Outcome(const std::string& message, const std::string& channel, UtcMs began)> before_attempt;
+  // Not called for an attempt that still hung when stop() returned.
+  std::function<void(const AttemptDone& done)> after_attempt;
+  // Endings that no attempt's answer tells of: withdrawn, replaced, gave_up, not_needed, unsure, dropped,
+  // no_channel.
   std::function<void(const Settlement& settlement)> settled;
-  // For the domain: one for every attempt answered, and one (delivered false) for a message given up or
-  // without any channel.
+  // For the domain: one for every attempt answered; and with `channel` "" one (delivered false) for a message
+  // given up, dropped or without any channel.
   std::function<void(const DeliveryEvent& event)> post;
 };
 

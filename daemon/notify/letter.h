@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -45,7 +46,7 @@ struct ChannelAnswer {
 // thread of its own, never twice at once. An exception counts as try_again.
 using ChannelCall = std::function<ChannelAnswer(const Letter& letter, std::uint32_t timeout_ms)>;
 
-// How a message's life in the outbox ended. Each message ends exactly once.
+// How a message's life in the outbox ended.
 enum class Ending : std::uint8_t {
   delivered,
   acknowledged,
@@ -60,12 +61,21 @@ enum class Ending : std::uint8_t {
 };
 [[nodiscard]] std::string_view name_of(Ending ending);
 
+// An ending that came from no attempt's answer.
 struct Settlement {
   std::string id;  // of the message
   std::string occurrence;
   std::string person;  // id
-  Ending ending = Ending::delivered;
+  Ending ending = Ending::withdrawn;
   std::string why;  // one line for people
+};
+
+// What becomes of a message after one attempt.
+struct Aftermath {
+  std::optional<Ending> ending;  // its life is over (or was, before this answer came)
+  bool in_flight = false;        // another channel is being tried at this moment
+  std::int64_t again_in_ms = 0;  // where neither: when it is tried next
+  std::string words;             // for people: "goes on to webhook", "tried again in 10 s", or ""
 };
 
 }  // namespace baskwell::notify

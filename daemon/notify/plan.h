@@ -59,7 +59,10 @@ struct Attempt {
 class DeliveryPlan {
  public:
   // `channels`: ids of those that exist; others are left out of people's ladders.
-  DeliveryPlan(const std::vector<Person>& people, std::vector<std::string> channels, PlanSettings settings);
+  DeliveryPlan(std::vector<Person> people, std::vector<std::string> channels, PlanSettings settings);
+  DeliveryPlan(const DeliveryPlan&) = delete;  // entries point into people_
+  DeliveryPlan& operator=(const DeliveryPlan&) = delete;
+  ~DeliveryPlan() = default;
 
   // Takes a message in. One whose id is already here is not taken twice.
   void add(MessageDraft message, Stamp now, std::vector<Settlement>& settled);
@@ -69,22 +72,20 @@ class DeliveryPlan {
   // For a start from the outbox: this person heard of this occurrence, or may have.
   void remember_told(const Told& told);
 
-  // Ends what is given up; notices what has become due. Call before take().
+  // Ends what is given up, and notices what has become due.
   void pass_time(Stamp now, std::vector<Settlement>& settled);
   // What this channel should try now: the most urgent message, then the one that waited longest.
   [[nodiscard]] std::optional<Attempt> take(std::string_view channel, Stamp now);
-  // What came of an attempt. Returns what follows, for people: "goes on to webhook", "tried again in 10 s",
-  // or
-  // "" when nothing does.
-  std::string answer(const Attempt& attempt, const ChannelAnswer& answer, Stamp now,
-                     std::vector<Settlement>& settled);
+  // What came of an attempt.
+  [[nodiscard]] Aftermath answer(const Attempt& attempt, const ChannelAnswer& answer, Stamp now);
 
   // When take(channel) or pass_time() could next do something if nothing else happens; INT64_MAX: never.
   [[nodiscard]] ElapsedMs next_due(std::string_view channel, Stamp now) const;
 
   [[nodiscard]] std::size_t size() const { return entries_.size(); }
-  // Not yet ended, oldest first; `in_flight`: those with an attempt without an answer, or all the others.
-  [[nodiscard]] std::vector<MessageDraft> undelivered(bool in_flight) const;
+  // Not yet ended, oldest first; `attempted`: those with an attempt that has no answer
+  // yet, or else all the others.
+  [[nodiscard]] std::vector<MessageDraft> undelivered(bool attempted) const;
   [[nodiscard]] std::vector<Told> told() const;
 
  private:
@@ -97,23 +98,27 @@ class DeliveryPlan {
     MessageDraft draft;
     const Person* person = nullptr;
     std::vector<Step> steps;
-    bool due = false;                  // not_before has passed
-    bool ended = false;                // settled; waits only for an attempt in flight
-    ElapsedMs first_due;               // meaningful once due
-    ElapsedMs offer_at;                // when the first open step may be taken
-    std::int64_t wait_ms = 0;          // after the next round that fails
-    std::optional<Settlement> ending;  // in flight, and over whatever the answer is (unless it arrives)
+    bool due = false;          // not_before has passed
+    bool ended = false;        // settled; waits only for an attempt in flight
+    ElapsedMs first_due;       // meaningful once due
+    ElapsedMs offer_at;        // when the first open step may be taken
+    std::int64_t wait_ms = 0;  // after the next round that fails
+    // In flight, and not tried again: how it ends, unless (where it has not) it arrives after all.
+    std::optional<Ending> ending;
+    std::string ending_why;
   };
   using Entries = std::list<Entry>;  // oldest first; few, and erased from the middle
 
-  [[nodiscard]] bool never_gives_up(const Entry& entry) const;
-  [[nodiscard]] ElapsedMs due_at(const Entry& entry, Stamp now) const;
+  [[nodiscard]] static bool in_flight(const Entry& entry);
+  [[nodiscard]] std::int64_t patience_of(const Entry& entry) const;
   [[nodiscard]] ElapsedMs open_at(const Entry& entry, std::size_t step, Stamp now) const;
-  void settle(Entry& entry, Ending ending, std::string why, std::vector<Settlement>& settled);
-  void end(Entries::iterator entry, Ending ending, std::string why, std::vector<Settlement>& settled);
+  void mark_due(Stamp now);
+  void settle(const MessageDraft& message, Ending ending, std::string why, std::vector<Settlement>& settled);
+  Entries::iterator end(Entries::iterator entry, Ending ending, std::string why,
+                        std::vector<Settlement>& settled);
   void replace_older(Entry& newer, std::vector<Settlement>& settled);
-  bool make_place(const MessageDraft& message, std::vector<Settlement>& settled);
-  std::string what_follows(Entries::iterator entry, Stamp now, std::vector<Settlement>& settled);
+  [[nodiscard]] bool make_place(const MessageDraft& message, std::vector<Settlement>& settled);
+  [[nodiscard]] Aftermath what_follows(Entry& entry, Stamp now);
   [[nodiscard]] bool was_told(const MessageDraft& message) const;
   void forget_told(const MessageDraft& message);
 
