@@ -431,7 +431,7 @@ void Engine::State::handle(const ClockEvent& event, Effects& effects) {
       if (point.state.raised.ms != 0) point.state.raised = point.state.raised + event.step_ms;
     }
   }
-  fault(clock_point, !event.trusted, false, event.detail, event.at, effects);
+  fault(clock_point, !event.trusted || !event.sure, false, event.detail, event.at, effects);
 }
 
 void Engine::State::handle(const RequestEvent& event, Effects& effects) {

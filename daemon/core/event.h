@@ -65,9 +65,10 @@ struct DeliveryEvent {  // what a delivery channel did with a message
   std::string detail;
 };
 
-struct ClockEvent {  // the wall clock became trustworthy or stopped being so, or stepped
-  Stamp at;          // after the step
-  bool trusted = true;
+struct ClockEvent {          // the wall clock became trustworthy or stopped being so, or stepped
+  Stamp at;                  // after the step
+  bool trusted = true;       // false: evidently wrong; what instruments say of time is not held against it
+  bool sure = true;          // false: nothing vouches for it (`clock-unsure`)
   std::int64_t step_ms = 0;  // 0: no step
   std::string detail;
 };
