@@ -15,10 +15,6 @@ constexpr std::int64_t longest_shelving_ms = 8 * hour_ms;          // proposal, 
 constexpr std::int64_t longest_high_shelving_ms = 60 * minute_ms;  // a `high` is never quiet for longer
 constexpr std::string_view self = "baskwell";
 
-bool is_open(AlarmState state) {
-  return state != AlarmState::normal;
-}
-
 // `medium` waits for this person's waking hours; `high` never.
 UtcMs not_before(const Person& person, const ZoneRules& clock, Priority priority, UtcMs at) {
   if (priority == Priority::high) return at;
