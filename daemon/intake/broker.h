@@ -51,7 +51,6 @@ class Broker {
   void stop();
 
  private:
-  class Link;
   struct State;
   std::shared_ptr<State> state_;
 };

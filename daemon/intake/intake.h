@@ -35,7 +35,7 @@ class Intake {
     std::function<void()> wake;
     std::uint64_t seed = 0;  // of the jitter between attempts to reconnect
     plugin_host::Folders plugin_folders = plugin_host::default_folders();
-    ArrivalQueue::Bounds bounds;
+    ArrivalQueue::Bounds bounds{};
   };
 
   [[nodiscard]] static Result<std::unique_ptr<Intake>> open(const Settings& settings, Wiring wiring);
