@@ -130,7 +130,8 @@ std::string_view people_symbol_of(Quantity quantity) {
 }
 
 std::string quantity_text(double value, Quantity quantity) {
-  return number_text(value).append(" ").append(people_symbol_of(quantity));
+  std::string text = number_text(value);
+  return std::isfinite(value) ? text.append(" ").append(people_symbol_of(quantity)) : text;
 }
 
 std::string local_time_text(UtcMs at, UtcMs now, const ZoneRules& clock) {

@@ -25,7 +25,7 @@ namespace baskwell {
 
 // "36.1"; one decimal. Numbers of a million and more as "1e+09"; "unknown" where not finite.
 [[nodiscard]] std::string number_text(double value);
-// "36.1 °C", "71.0 %"
+// "36.1 °C", "71.0 %", "unknown"
 [[nodiscard]] std::string quantity_text(double value, Quantity quantity);
 [[nodiscard]] std::string_view people_symbol_of(Quantity quantity);  // "°C", "%"
 

@@ -33,11 +33,11 @@ std::string_view opening(TellReason reason, Level level, bool has_value) {
   const bool harm = level == Level::harm && has_value;
   switch (reason) {
     case TellReason::raised:
-      return harm ? "Danger: " : "";
+      return level != Level::harm ? "" : has_value ? "Danger: " : "Urgent: ";
     case TellReason::worse:
       return harm ? "Danger, worse: " : "Worse: ";
     case TellReason::reached_harm:
-      return has_value ? "Danger now: " : "Urgent now: ";
+      return has_value ? "Danger: " : "Urgent: ";
     case TellReason::repeated:
       return harm ? "Still danger: " : "Still: ";
     case TellReason::over:
@@ -53,7 +53,7 @@ std::string_view complaint(AlarmKind kind) {
     case AlarmKind::too_hot:
       return "too hot";
     case AlarmKind::no_refuge:
-      return "no cool refuge";
+      return "no refuge";
     case AlarmKind::too_dry:
       return "too dry";
     case AlarmKind::too_damp:
@@ -67,28 +67,32 @@ std::string over_phrase(AlarmKind kind) {
   return kind == AlarmKind::no_refuge ? "cool again" : "no longer " + std::string(complaint(kind));
 }
 
-// "cool end (surface) 36.1 °C, too hot"
+// "cool end 36.1 °C, too hot"
 void add_measured(Pieces& pieces, const AlarmView& alarm, bool over) {
-  std::string spot = clean_line(alarm.zone);
-  if (!alarm.medium.empty()) spot += " (" + clean_line(alarm.medium) + ")";
   if (!alarm.zone.empty()) {
-    pieces.push_back({std::move(spot), true});
+    pieces.push_back({clean_line(alarm.zone), true});
     pieces.push_back({" "});
   }
   pieces.push_back({quantity_text(alarm.value, alarm.quantity) + ", " +
                     (over ? over_phrase(alarm.kind) : std::string(complaint(alarm.kind)))});
 }
 
+// "cool end probe silent, last 27.4 °C"
 void add_probe(Pieces& pieces, const AlarmView& alarm, bool over) {
   const std::string number = has_number(alarm) ? quantity_text(alarm.value, alarm.quantity) : "";
-  pieces.push_back({"probe "});
-  pieces.push_back({clean_line(alarm.subject), true});
+  if (alarm.zone.empty()) {
+    pieces.push_back({"probe "});
+    pieces.push_back({clean_line(alarm.subject), true});
+  } else {
+    pieces.push_back({clean_line(alarm.zone), true});
+    pieces.push_back({" probe"});
+  }
   std::string what;
   if (alarm.kind == AlarmKind::probe_silent) {
     what = over ? " heard again" : " silent";
     if (!number.empty()) what += (over ? ", " : ", last ") + number;
   } else if (alarm.kind == AlarmKind::probe_implausible) {
-    what = over ? " reads well again" : " not believable";
+    what = over ? " reads well again" : " faulty";
     if (!number.empty()) what += (over ? ", " : ": ") + number;
   } else {
     what = over ? " moves again" : " stuck";
@@ -181,14 +185,10 @@ std::string act_on(const AlarmView& alarm, TellReason reason, const std::string&
   pieces.push_back({": "});
   add_trouble(pieces, alarm, over);
   pieces.push_back({". "});
-  if (over) {
-    pieces.push_back({std::string(action_when_over(alarm))});
-    return fitted(pieces);
-  }
   // The action that names the heater, unless the names of place and animal would be cut beyond knowing.
-  const std::string named = first_action_for(alarm);
+  const std::string named = first_action_for(alarm, reason);
   const std::size_t names_want = std::min<std::size_t>(size_of(pieces, true), 30);
-  const bool fits = size_of(pieces, false) + characters_in(named) + names_want <= act_on_characters;
+  const bool fits = over || size_of(pieces, false) + characters_in(named) + names_want <= act_on_characters;
   pieces.push_back({fits ? named : std::string(row_of(alarm.kind).first_action)});
   return fitted(pieces);
 }
@@ -223,6 +223,8 @@ std::string headline_for(const AlarmView& alarm, TellReason reason, const std::s
   }
   if (has_value && !over) add(trend_text(alarm));
   add(detail_of(alarm));
+  if (has_value) add(clean_line(alarm.medium));
+  if (!has_value && !alarm.zone.empty()) add("probe " + cut_to(clean_line(alarm.subject), 40));
   add("since " + local_time_text(alarm.since, alarm.now, clock));
   if (over) add("lasted " + duration_text(alarm.now - alarm.since));
   add("priority " + std::string(name_of(alarm.priority)));
@@ -279,7 +281,6 @@ void add_figures(Lines& lines, const AlarmView& alarm, bool over) {
 
 void add_what_to_do(Lines& lines, const AlarmView& alarm) {
   const AlarmKindRow& row = row_of(alarm.kind);
-  lines.add("Do first", first_action_for(alarm));
   lines.add("Act", row.time_to_respond);
   lines.add("May be", row.cause);
   lines.add("It means", row.consequence);
@@ -305,17 +306,14 @@ std::string body_for(const AlarmView& alarm, TellReason reason, const std::strin
   lines.add("Where", clean_line(alarm.place) + (alarm.zone.empty() ? "" : ", " + clean_line(alarm.zone)) +
                          (alarm.medium.empty() ? "" : " (" + clean_line(alarm.medium) + ")"));
   lines.add("Animal", clean_line(alarm.animal));
-  lines.add(row.has_value ? "Probe" : "What", clean_line(alarm.subject));
+  if (!row.has_value) lines.add("What", clean_line(alarm.subject));
   add_figures(lines, alarm, over);
   lines.add("Heard", detail_of(alarm));
   lines.add("Since", local_date_time_text(alarm.since, clock) + " (" +
                          duration_text(alarm.now - alarm.since) + (over ? " in all)" : " ago)"));
   lines.gap();
-  if (over) {
-    lines.add("Do", action_when_over(alarm));
-  } else {
-    add_what_to_do(lines, alarm);
-  }
+  lines.add(over ? "Do" : "Do first", first_action_for(alarm, reason));
+  if (!over) add_what_to_do(lines, alarm);
   if (alarm.state == AlarmState::unacknowledged || alarm.state == AlarmState::returned_unacknowledged) {
     lines.add("To say that you have seen it", "baskwell acknowledge " + occurrence);
   }
@@ -333,8 +331,9 @@ std::string_view name_of(TellReason reason) {
   return reason_names[static_cast<std::size_t>(reason)];
 }
 
-std::string first_action_for(const AlarmView& alarm) {
-  const std::string general(row_of(alarm.kind).first_action);
+std::string first_action_for(const AlarmView& alarm, TellReason reason) {
+  if (reason == TellReason::over) return std::string(action_when_over(alarm));
+  std::string general(row_of(alarm.kind).first_action);
   const bool heat = alarm.kind == AlarmKind::too_hot || alarm.kind == AlarmKind::no_refuge;
   if (alarm.heaters.empty() || (!heat && alarm.kind != AlarmKind::too_cold)) return general;
   const std::size_t count = alarm.heaters.size();
@@ -349,9 +348,9 @@ std::string first_action_for(const AlarmView& alarm) {
     heaters = "its " + std::to_string(count) + " heaters";
   }
   if (alarm.kind == AlarmKind::too_cold) {
-    return "Check that " + heaters + (count == 1 ? " has power." : " have power.");
+    return "Check " + heaters + (count == 1 ? " and its plug." : " and their plugs.");
   }
-  return "Unplug " + heaters + (alarm.kind == AlarmKind::no_refuge ? ", let the warm air out." : ".");
+  return "Unplug " + heaters + (alarm.kind == AlarmKind::no_refuge ? ", let warm air out." : ".");
 }
 
 Words words_for(const AlarmView& alarm, TellReason reason, const std::string& room_name,

@@ -60,7 +60,7 @@ struct Words {
 };
 
 // The first action, naming the heaters where they are known: "Unplug the mat at socket 7."
-[[nodiscard]] std::string first_action_for(const AlarmView& alarm);
+[[nodiscard]] std::string first_action_for(const AlarmView& alarm, TellReason reason);
 
 [[nodiscard]] Words words_for(const AlarmView& alarm, TellReason reason, const std::string& room_name,
                               const ZoneRules& clock);

@@ -100,7 +100,7 @@ std::string json_for(const AlarmView& alarm, TellReason reason, const std::strin
                      std::string_view headline) {
   const AlarmKindRow& row = row_of(alarm.kind);
   const std::string unit(key_suffix(alarm.quantity));
-  const bool has_place_in_room = !alarm.zone.empty() || alarm.zone_key == Zone::room;
+  const bool about_a_zone = !alarm.zone.empty();  // else it is about the broker, the store, ...
   ObjectText object;
   object.text("occurrence", alarm.occurrence);
   object.text("reason", name_of(reason));
@@ -109,16 +109,16 @@ std::string json_for(const AlarmView& alarm, TellReason reason, const std::strin
   object.text("priority", name_of(alarm.priority));
   object.text("level", level_name(alarm.level));
   object.text("headline", headline);
-  object.text("first_action", first_action_for(alarm));
+  object.text("first_action", first_action_for(alarm, reason));
   object.text("room", room_name);
   object.text_or_null("place", alarm.place);
   object.text_or_null("place_id", alarm.place_id);
   object.text_or_null("animal", alarm.animal);
-  object.text_or_null("zone", has_place_in_room ? name_of(alarm.zone_key) : std::string_view());
+  object.text_or_null("zone", about_a_zone ? name_of(alarm.zone_key) : std::string_view());
   object.text_or_null("medium", alarm.medium);
   object.text_or_null("subject", alarm.subject);
   object.text_or_null("detail", alarm.detail);
-  object.text("quantity", name_of(alarm.quantity));
+  object.text_or_null("quantity", about_a_zone ? name_of(alarm.quantity) : std::string_view());
   object.number("value_" + unit, alarm.value);
   object.number("furthest_" + unit, alarm.worst);
   object.number("target_limit_" + unit, alarm.target_limit);

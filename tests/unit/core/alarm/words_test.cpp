@@ -1,0 +1,329 @@
+// The words of alarms: golden messages for every kind (tests/reference/golden/messages; BASKWELL_REFRESH=1
+// writes them anew and still fails), and what must hold of every headline, whatever the names.
+
+#include "core/alarm/words.h"
+
+#include <gtest/gtest.h>
+
+#include <array>
+#include <iostream>
+#include <limits>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "core/alarm/message_text.h"
+#include "files.h"
+
+namespace baskwell {
+namespace {
+
+// Invented room, keeper and animals. One hour ahead of UTC, all year.
+const std::string room_name = "Back room";
+const ZoneRules clock_rules{{{UtcMs{0}, 3600}}};
+constexpr UtcMs now{1795525500000};  // 2026-11-24T13:05:00Z, 14:05 local
+
+AlarmView trouble(AlarmKind kind) {
+  AlarmView alarm;
+  alarm.occurrence = "A1042";
+  alarm.kind = kind;
+  alarm.state = AlarmState::unacknowledged;
+  alarm.priority = row_of(kind).defaults.priority;
+  alarm.level = Level::target;
+  alarm.now = now;
+  alarm.raised = now;
+  alarm.since = now - row_of(kind).defaults.on_delay_ms - minute_ms;
+  return alarm;
+}
+
+AlarmView on_shelf_2(AlarmKind kind) {
+  AlarmView alarm = trouble(kind);
+  alarm.place = "Shelf 2";
+  alarm.place_id = "shelf-2";
+  alarm.animal = "Asha, royal python";
+  return alarm;
+}
+
+AlarmView heat_on_shelf_2(AlarmKind kind) {
+  AlarmView alarm = on_shelf_2(kind);
+  alarm.heaters = {"mat at socket 7"};
+  alarm.thermostats = {"Thermostat 2 (set 32.0 °C)"};
+  alarm.circuit = "Ring B";
+  return alarm;
+}
+
+AlarmView too_hot() {
+  AlarmView alarm = heat_on_shelf_2(AlarmKind::too_hot);
+  alarm.zone = "hot spot";
+  alarm.zone_key = Zone::hot;
+  alarm.medium = "surface";
+  alarm.subject = "shelf-2/hot/surface";
+  alarm.value = 36.13;
+  alarm.worst = 36.4;
+  alarm.target_limit = 35;
+  alarm.harm_limit = 40;
+  alarm.rate_per_hour = 4;
+  return alarm;
+}
+
+AlarmView too_hot_at_harm() {
+  AlarmView alarm = too_hot();
+  alarm.level = Level::harm;
+  alarm.priority = Priority::high;
+  alarm.value = alarm.worst = 41.2;
+  alarm.rate_per_hour = 9.5;
+  return alarm;
+}
+
+AlarmView too_cold() {
+  AlarmView alarm = trouble(AlarmKind::too_cold);
+  alarm.place = "Rack North tub 4";
+  alarm.place_id = "north-4";
+  alarm.animal = "Bodo, corn snake";
+  alarm.zone = "hot spot";
+  alarm.zone_key = Zone::hot;
+  alarm.subject = "north-4/hot/air";
+  alarm.value = 21.9;
+  alarm.worst = 21.9;
+  alarm.target_limit = 26;
+  alarm.harm_limit = 15;
+  alarm.rate_per_hour = -2.25;
+  alarm.heaters = {"cable north at socket 3"};
+  alarm.thermostats = {"Rack thermostat (set 29.5 °C)"};
+  alarm.circuit = "Ring A";
+  alarm.also_fed = {"Rack North tub 1", "Rack North tub 2", "Rack North tub 3"};
+  return alarm;
+}
+
+AlarmView no_refuge() {
+  AlarmView alarm = heat_on_shelf_2(AlarmKind::no_refuge);
+  alarm.zone = "cool end";
+  alarm.zone_key = Zone::cool;
+  alarm.subject = "shelf-2/cool/air";
+  alarm.value = 30.2;
+  alarm.worst = 30.2;
+  alarm.target_limit = 28;
+  alarm.harm_limit = 33;
+  alarm.rate_per_hour = 1.02;
+  return alarm;
+}
+
+AlarmView humid(AlarmKind kind, double value, double limit, double harm) {
+  AlarmView alarm = on_shelf_2(kind);
+  alarm.place = "Vivarium by the window";
+  alarm.place_id = "window";
+  alarm.animal = "6 dart frogs";
+  alarm.zone = "middle";
+  alarm.zone_key = Zone::middle;
+  alarm.quantity = Quantity::humidity;
+  alarm.subject = "window/middle/air";
+  alarm.value = alarm.worst = value;
+  alarm.target_limit = limit;
+  alarm.harm_limit = harm;
+  alarm.rate_per_hour = 0.01;
+  return alarm;
+}
+
+AlarmView probe(AlarmKind kind, double value) {
+  AlarmView alarm = heat_on_shelf_2(kind);
+  alarm.zone = "cool end";
+  alarm.zone_key = Zone::cool;
+  alarm.subject = "shelf-2-cool/air";
+  alarm.value = value;
+  return alarm;
+}
+
+AlarmView about(AlarmKind kind, std::string subject, std::string detail) {
+  AlarmView alarm = trouble(kind);
+  alarm.subject = std::move(subject);
+  alarm.detail = std::move(detail);
+  return alarm;
+}
+
+AlarmView intake_at_harm() {
+  AlarmView alarm = about(AlarmKind::intake_trouble, "broker", "connection refused");
+  alarm.level = Level::harm;
+  alarm.priority = Priority::high;
+  return alarm;
+}
+
+AlarmView ended(AlarmView alarm) {
+  alarm.state = AlarmState::returned_unacknowledged;
+  alarm.since = now - 26 * hour_ms;
+  return alarm;
+}
+
+AlarmView ended_at(AlarmView alarm, double value) {
+  alarm.value = value;
+  return ended(std::move(alarm));
+}
+
+struct Case {
+  AlarmView alarm;
+  TellReason reason;
+};
+
+std::vector<Case> golden_cases() {
+  using enum TellReason;
+  const AlarmView silent = probe(AlarmKind::probe_silent, 27.4);
+  AlarmView long_silent = silent;
+  long_silent.level = Level::harm;
+  long_silent.priority = Priority::high;
+  AlarmView hotter = too_hot();
+  hotter.value = hotter.worst = 37.5;
+  return {
+      {too_cold(), raised},
+      {too_cold(), repeated},
+      {ended_at(too_cold(), 27.1), over},
+      {too_hot(), raised},
+      {hotter, worse},
+      {too_hot_at_harm(), reached_harm},
+      {too_hot_at_harm(), repeated},
+      {ended_at(too_hot_at_harm(), 34), over},
+      {no_refuge(), raised},
+      {humid(AlarmKind::too_dry, 48, 60, 40), raised},
+      {humid(AlarmKind::too_damp, 99.9, 95, std::numeric_limits<double>::quiet_NaN()), raised},
+      {silent, raised},
+      {long_silent, reached_harm},
+      {ended_at(silent, 27.6), over},
+      {probe(AlarmKind::probe_implausible, 85), raised},
+      {probe(AlarmKind::probe_frozen, 25.0625), raised},
+      {about(AlarmKind::intake_trouble, "payloads", "12 unreadable messages on room/shelf-2"), raised},
+      {intake_at_harm(), reached_harm},
+      {ended(about(AlarmKind::intake_trouble, "broker", "")), over},
+      {about(AlarmKind::store_trouble, "store", "disk full"), raised},
+      {about(AlarmKind::delivery_failed, "mail", "server answered 535"), raised},
+      {about(AlarmKind::clock_unsure, "clock", "stepped by 3600 s"), raised},
+  };
+}
+
+TEST(Words, AreTheGoldenMessages) {
+  std::array<bool, alarm_kind_count> covered{};
+  for (const Case& each : golden_cases()) {
+    const Words words = words_for(each.alarm, each.reason, room_name, clock_rules);
+    const std::string name =
+        std::string(row_of(each.alarm.kind).name) + "-" + std::string(name_of(each.reason));
+    SCOPED_TRACE(name);
+    test::expect_file_holds(std::string(BASKWELL_REFERENCE_DIR) + "/golden/messages/" + name + ".txt",
+                            words.headline + "\n----\n" + words.body + "----\n" + words.json + "\n");
+    if (each.reason == TellReason::raised) covered[static_cast<std::size_t>(each.alarm.kind)] = true;
+  }
+  for (const AlarmKindRow& row : alarm_kind_rows()) {
+    EXPECT_TRUE(covered[static_cast<std::size_t>(row.kind)]) << "no golden message: " << row.name;
+  }
+}
+
+std::string first_100(const std::string& line) {
+  std::size_t end = 0;
+  for (std::size_t count = 0; end < line.size(); ++end) {
+    const bool starts_one = (static_cast<unsigned char>(line[end]) & 0xC0U) != 0x80U;
+    if (starts_one && ++count > 100) break;
+  }
+  return line.substr(0, end);
+}
+
+TEST(Words, TheFirst100CharactersCanBeActedOn) {
+  for (const Case& each : golden_cases()) {
+    const Words words = words_for(each.alarm, each.reason, room_name, clock_rules);
+    const std::string head = first_100(words.headline);
+    SCOPED_TRACE(head);
+    EXPECT_NE(head.find(each.alarm.place.empty() ? room_name : each.alarm.place), std::string::npos);
+    EXPECT_NE(head.find(each.alarm.animal), std::string::npos);
+    const bool probe_or_value = !each.alarm.zone.empty();
+    if (probe_or_value) {
+      EXPECT_NE(head.find(quantity_text(each.alarm.value, each.alarm.quantity)), std::string::npos);
+    }
+    if (each.reason != TellReason::over) {
+      const bool general = head.find(row_of(each.alarm.kind).first_action) != std::string::npos;
+      EXPECT_TRUE(general || head.find(first_action_for(each.alarm, each.reason)) != std::string::npos);
+    }
+  }
+}
+
+std::string random_name(std::mt19937_64& random) {
+  static const std::array<std::string, 6> letters{"a", "ë", "R", " ", "🦎", "-"};
+  std::string name = "N";
+  for (int i = std::uniform_int_distribution(0, 90)(random); i > 0; --i) {
+    name += letters[std::uniform_int_distribution<std::size_t>(0, letters.size() - 1)(random)];
+  }
+  return name;
+}
+
+TEST(Words, LongNamesNeverPushOutTheNumberOrTheAction) {
+  std::mt19937_64 random(20261124);
+  std::cout << "seed 20261124\n";
+  for (int i = 0; i < 250; ++i) {
+    for (Case each : golden_cases()) {
+      AlarmView& alarm = each.alarm;
+      if (!alarm.zone.empty()) {
+        alarm.place = random_name(random);
+        alarm.animal = random_name(random);
+        alarm.value = -100.0 + 2.37 * (i % 100);
+      }
+      alarm.subject = random_name(random);
+      if (!alarm.heaters.empty())
+        alarm.heaters.assign(1 + static_cast<std::size_t>(i) % 4, random_name(random));
+      const std::string line = words_for(alarm, each.reason, room_name, clock_rules).headline;
+      const std::string head = first_100(line);
+      ASSERT_NE(head.find(alarm.place.empty() ? room_name.substr(0, 1) : "N"), std::string::npos) << line;
+      if (!alarm.zone.empty()) {
+        ASSERT_NE(head.find(quantity_text(alarm.value, alarm.quantity)), std::string::npos) << line;
+      }
+      if (each.reason == TellReason::over) continue;
+      const bool general = head.find(row_of(alarm.kind).first_action) != std::string::npos;
+      ASSERT_TRUE(general || head.find(first_action_for(alarm, each.reason)) != std::string::npos) << line;
+    }
+  }
+}
+
+TEST(Words, NameTheHeatersInTheAction) {
+  AlarmView alarm = too_hot();
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug the mat at socket 7.");
+  alarm.heaters = {"Mat 3"};
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug Mat 3.");
+  alarm.heaters = {"mat 3", "lamp 1"};
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug the mat 3 and the lamp 1.");
+  alarm.heaters = {"mat 3", "lamp 1", "panel"};
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug its 3 heaters.");
+  alarm.heaters = {"a heater whose name nobody could read in the night"};
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug its heater.");
+  alarm.heaters.clear();
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Unplug its heater.");
+  alarm.kind = AlarmKind::too_cold;
+  alarm.heaters = {"mat at socket 7"};
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), "Check the mat at socket 7 and its plug.");
+  alarm.kind = AlarmKind::probe_silent;
+  EXPECT_EQ(first_action_for(alarm, TellReason::raised), row_of(AlarmKind::probe_silent).first_action);
+}
+
+TEST(Words, NothingFromOutsideBreaksALineOrTheObject) {
+  AlarmView alarm = about(AlarmKind::intake_trouble, "broker", "bad\r\nSubject: \"x\\y\"\x01\xFF");
+  alarm.place = "Shelf\n2";
+  const Words words = words_for(alarm, TellReason::raised, "Back\troom", clock_rules);
+  EXPECT_EQ(words.headline.find_first_of("\r\n\t\x01"), std::string::npos);
+  EXPECT_EQ(words.json.find_first_of("\r\n\t\x01"), std::string::npos);
+  EXPECT_NE(words.json.find("\"detail\":\"bad  Subject: \\\"x\\\\y\\\" \uFFFD\""), std::string::npos)
+      << words.json;
+  EXPECT_NE(words.json.find("\"value_degc\":null"), std::string::npos);
+}
+
+TEST(Words, AreBoundedWhateverTheyAreMadeFrom) {
+  AlarmView alarm = too_hot();
+  alarm.detail.assign(100'000, 'x');
+  alarm.also_fed.assign(500, "tub");
+  const Words words = words_for(alarm, TellReason::raised, room_name, clock_rules);
+  EXPECT_LT(characters_in(words.headline), 500U);
+  EXPECT_LT(characters_in(words.body), 3000U);
+  EXPECT_NE(words.body.find("and 476 more"), std::string::npos);
+}
+
+TEST(Words, SayTheReasonByName) {
+  EXPECT_EQ(name_of(TellReason::raised), "raised");
+  EXPECT_EQ(name_of(TellReason::worse), "worse");
+  EXPECT_EQ(name_of(TellReason::reached_harm), "reached-harm");
+  EXPECT_EQ(name_of(TellReason::repeated), "repeated");
+  EXPECT_EQ(name_of(TellReason::over), "over");
+}
+
+}  // namespace
+}  // namespace baskwell
