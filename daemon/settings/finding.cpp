@@ -1,0 +1,25 @@
+#include "settings/finding.h"
+
+#include <algorithm>
+
+namespace baskwell {
+
+std::string text_of(const Finding& finding) {
+  std::string text = finding.at.file + ':' + std::to_string(finding.at.line) + ':' +
+                     std::to_string(finding.at.column) + (finding.error ? ": error: " : ": warning: ");
+  if (!finding.key.empty()) text += finding.key + ": ";
+  text += finding.what;
+  if (!finding.allowed.empty()) text += ", allowed: " + finding.allowed;
+  if (!finding.nearest.empty()) text += ", nearest: " + finding.nearest;
+  // One finding is one line, whatever stands in the file.
+  std::replace_if(
+      text.begin(), text.end(), [](char c) { return static_cast<unsigned char>(c) < 0x20U || c == 0x7f; },
+      '?');
+  return text;
+}
+
+bool has_errors(const std::vector<Finding>& findings) {
+  return std::any_of(findings.begin(), findings.end(), [](const Finding& finding) { return finding.error; });
+}
+
+}  // namespace baskwell
