@@ -44,7 +44,9 @@ typedef struct bw_decimal {
   int32_t places;
 } bw_decimal;
 
-/* One key and its value from the settings. Secrets arrive resolved; a plugin never prints a value it was given. */
+/* One key and its value from the settings. Secrets arrive resolved; a plugin never prints a value it was given.
+ * A list in the settings arrives as the same key once for each element, in order; a table `header` with an entry `X`
+ * arrives as the key `header.X`; true and false arrive as these words, numbers as they were written. */
 typedef struct bw_setting {
   const char* key;
   const char* value;
@@ -70,18 +72,25 @@ typedef struct bw_reading {
   uint32_t unit;         /* bw_unit; as declared, unless the payload itself names another */
   bw_decimal value;
   uint32_t not_a_number; /* 1: the payload said NaN, infinity or null; `value` means nothing */
-  uint32_t has_time;     /* 1: `measured_utc_ms` is the payload's own time */
+  uint32_t has_time;     /* 1: `measured_utc_ms` is the payload's own time (years 1970 to 9999) */
   int64_t measured_utc_ms;
 } bw_reading;
 
 typedef void (*bw_reading_sink)(void* context, const bw_reading* reading);
 
+/* What became of a payload. */
+typedef enum bw_decoding {
+  BW_DECODED = 0,        /* all that is wanted and present was handed to the sink */
+  BW_UNREADABLE = 1,     /* nothing of it can be used: not in the format, or nothing that is wanted is in it */
+  BW_DECODED_IN_PART = 2 /* some was handed to the sink; `error` says what else was there and could not be used */
+} bw_decoding;
+
 typedef struct bw_decoder {
   /* NULL on failure, with the cause in `error`. */
   void* (*open)(const bw_decoder_settings* settings, char* error, size_t error_size);
   void (*close)(void* self);
-  /* Calls `sink` once a wanted quantity that is present. 0: decoded (also when some wanted quantities are absent, but
-   * not when all are); else nothing of it can be used and `error` says why and at which byte where that is known. */
+  /* Returns a bw_decoding. Calls `sink` once for each wanted quantity that is present. A wanted quantity that is absent
+   * is no error unless all are. Unless BW_DECODED is returned `error` says why, and at which byte where that is known. */
   int (*decode)(void* self, const uint8_t* payload, size_t size, bw_reading_sink sink, void* context, char* error,
                 size_t error_size);
 } bw_decoder;
@@ -116,7 +125,9 @@ typedef struct bw_plugin {
   uint32_t interface_version; /* BASKWELL_PLUGIN_INTERFACE */
   const char* name;           /* as settings call it: "json", "email" */
   const char* version;
-  const char* const* keys; /* keys it understands in its settings, NULL-terminated; an unknown key is an error */
+  /* The keys it understands in its settings, NULL-terminated; an unknown key is an error. A key that ends in ".*", as
+   * "header.*", stands for every key that begins with what is before the star. */
+  const char* const* keys;
   const bw_decoder* decoder; /* exactly one of the two is not NULL */
   const bw_channel* channel;
 } bw_plugin;
