@@ -1,0 +1,5 @@
+/* A shared object that is no plugin. */
+int something_else(void);
+int something_else(void) {
+  return 1;
+}
