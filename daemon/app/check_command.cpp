@@ -1,0 +1,99 @@
+#include "app/check_command.h"
+
+#include <ostream>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "app/people.h"
+#include "plugin_host/channel.h"
+#include "plugin_host/decoder.h"
+#include "plugin_host/library.h"
+
+namespace baskwell {
+namespace {
+
+Finding finding_at(const FilePosition& at, std::string key, std::string what) {
+  Finding finding;
+  finding.at = at;
+  finding.key = std::move(key);
+  finding.what = std::move(what);
+  return finding;
+}
+
+// Keys of a plugin's settings that the plugin does not know.
+void check_keys(const plugin_host::Description& about, const std::vector<PluginSetting>& settings,
+                const std::string& key, std::vector<Finding>& findings) {
+  for (const PluginSetting& setting : settings) {
+    if (about.understands(setting.key)) continue;
+    Finding finding =
+        finding_at(setting.at, key + "." + setting.key, "the plugin '" + about.name() + "' has no such key");
+    for (const std::string& known : about.keys())
+      finding.allowed += (finding.allowed.empty() ? "allowed: " : ", ") + known;
+    findings.push_back(std::move(finding));
+  }
+}
+
+void check_plugins(const Settings& settings, std::vector<Finding>& findings) {
+  const plugin_host::Folders folders = plugin_folders(settings);
+  for (const ChannelSettings& channel : settings.channels) {
+    const std::string key = "channels." + channel.id;
+    auto plugin = plugin_host::ChannelPlugin::load(channel.kind, folders);
+    if (!plugin) {
+      findings.push_back(finding_at(channel.at, key + ".kind", plugin.error().text));
+      continue;
+    }
+    check_keys(plugin.value().about(), channel.settings, key, findings);
+  }
+  std::set<std::string> seen;
+  for (const ProbeSource& probe : settings.probes) {
+    if (!seen.insert(probe.decoder).second) continue;
+    auto plugin = plugin_host::DecoderPlugin::load(probe.decoder, folders);
+    if (!plugin) {
+      FilePosition at;
+      if (!settings.files.empty()) at.file = settings.files.front().path.string();
+      findings.push_back(finding_at(at, "decoder", plugin.error().text));
+    }
+  }
+}
+
+void print_missing(const Settings& settings, UtcMs now, std::ostream& out) {
+  const std::vector<EnclosureCapability> all = capabilities(settings, now);
+  if (all.empty()) return;
+  out << "\nAlarms that cannot come for want of a probe:\n";
+  for (const EnclosureCapability& one : all) {
+    const Enclosure& enclosure = settings.room.enclosures[one.enclosure];
+    out << "  " << enclosure.id << (one.empty ? "  (nobody lives here: no band is checked)" : "") << "\n";
+    for (const MissingAlarm& missing : one.missing) {
+      out << "    " << row_of(missing.kind).name << (missing.zone.empty() ? "" : " (" + missing.zone + ")")
+          << ": " << missing.why << "\n";
+    }
+  }
+}
+
+}  // namespace
+
+int check_settings(const std::filesystem::path& file, const LoadOptions& options, UtcMs now,
+                   std::ostream& out) {
+  LoadOutcome loaded = load_settings(file, options);
+  if (loaded.settings) check_plugins(*loaded.settings, loaded.findings);
+  std::size_t errors = 0;
+  for (const Finding& finding : loaded.findings) {
+    out << text_of(finding) << "\n";
+    errors += finding.error ? 1 : 0;
+  }
+  const std::size_t warnings = loaded.findings.size() - errors;
+  if (loaded.settings) {
+    const Room& room = loaded.settings->room;
+    out << (loaded.findings.empty() ? "" : "\n") << file.string() << ": " << room.enclosures.size()
+        << " enclosures, " << room.animals.size() << " animals, " << room.channels.size() << " channels, "
+        << room.people.size() << " people\n";
+    print_missing(*loaded.settings, now, out);
+  }
+  out << "\n"
+      << errors << (errors == 1 ? " error, " : " errors, ") << warnings
+      << (warnings == 1 ? " warning\n" : " warnings\n");
+  return errors == 0 ? 0 : 1;
+}
+
+}  // namespace baskwell

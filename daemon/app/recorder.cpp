@@ -1,0 +1,90 @@
+#include "app/recorder.h"
+
+#include <chrono>
+#include <iterator>
+#include <utility>
+
+#include "notify/delivery.h"
+#include "store/store.h"
+
+namespace baskwell {
+namespace {
+
+// Beyond this the readings are handed over without waiting for the interval: a bound on memory, not on the
+// store.
+constexpr std::size_t most_gathered = 20'000;
+// Between transitions the state is written down so often: what a crash may cost of an on-delay that runs.
+constexpr std::chrono::seconds snapshot_interval{60};
+
+template <class T>
+void move_into(std::vector<T>& to, std::vector<T>& from) {
+  if (to.empty()) {
+    std::swap(to, from);
+  } else {
+    to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
+  }
+  from.clear();
+}
+
+}  // namespace
+
+Recorder::Recorder(boost::asio::io_context& io, store::Store& store, std::int64_t commit_interval_ms,
+                   std::function<std::string()> snapshot)
+    : timer_(io), store_(store), commit_interval_ms_(commit_interval_ms), snapshot_(std::move(snapshot)) {}
+
+void Recorder::take(Effects& effects, UtcMs now) {
+  now_ = now;
+  const bool urgent = !effects.transitions.empty() || !effects.messages.empty() || !effects.withdrawn.empty();
+  move_into(gathered_.readings, effects.readings);
+  move_into(gathered_.transitions, effects.transitions);
+  move_into(gathered_.messages, effects.messages);
+  move_into(gathered_.withdrawn, effects.withdrawn);
+  if (urgent) {
+    submit(now, true, true);
+  } else if (gathered_.readings.size() >= most_gathered) {
+    submit(now, false, false);
+  } else if (!gathered_.readings.empty()) {
+    arm();
+  }
+}
+
+void Recorder::arm() {
+  if (armed_) return;
+  armed_ = true;
+  timer_.expires_after(std::chrono::milliseconds(commit_interval_ms_));
+  timer_.async_wait([this](boost::system::error_code error) {
+    armed_ = false;
+    if (error || gathered_.readings.empty()) return;
+    submit(now_, false, std::chrono::steady_clock::now() - last_snapshot_ >= snapshot_interval);
+  });
+}
+
+void Recorder::flush(UtcMs now) {
+  timer_.cancel();
+  submit(now, true, true);
+}
+
+void Recorder::submit(UtcMs now, bool urgent, bool with_snapshot) {
+  store::Batch batch;
+  batch.room = room_;
+  batch.readings = std::move(gathered_.readings);
+  batch.transitions = std::move(gathered_.transitions);
+  batch.messages = gathered_.messages;
+  batch.withdrawn = gathered_.withdrawn;
+  batch.at = now;
+  batch.urgent = urgent;
+  if (with_snapshot) {
+    batch.snapshot = snapshot_();
+    last_snapshot_ = std::chrono::steady_clock::now();
+  }
+  if (delivery_ && (!gathered_.messages.empty() || !gathered_.withdrawn.empty())) {
+    batch.on_committed = [delivery = delivery_, messages = std::move(gathered_.messages),
+                          withdrawn = std::move(gathered_.withdrawn)](bool, const std::string&) mutable {
+      delivery->tell(std::move(messages), withdrawn);
+    };
+  }
+  gathered_ = {};
+  dropped_ += store_.submit(std::move(batch));
+}
+
+}  // namespace baskwell

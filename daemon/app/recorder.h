@@ -1,0 +1,61 @@
+#pragma once
+// From the engine's effects to the store and on to people. Plain readings are gathered and committed once a
+// commit interval; a step with transitions or messages is committed at once, with the engine's snapshot, and
+// its messages go out when that commit is durable - or has failed: people are told anyway. Domain thread
+// only; the callbacks that it hands to the store run on the store's writer thread.
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "core/effects.h"
+#include "core/room.h"
+#include "core/time.h"
+
+namespace baskwell::store {
+class Store;
+}
+namespace baskwell::notify {
+class Delivery;
+}
+
+namespace baskwell {
+
+class Recorder {
+ public:
+  // `snapshot` writes the engine's state down at the moment it is asked.
+  Recorder(boost::asio::io_context& io, store::Store& store, std::int64_t commit_interval_ms,
+           std::function<std::string()> snapshot);
+
+  void set_room(std::shared_ptr<const Room> room) { room_ = std::move(room); }
+  void set_delivery(std::shared_ptr<notify::Delivery> delivery) { delivery_ = std::move(delivery); }
+
+  // Takes over what one or more steps left in `effects` and clears it.
+  void take(Effects& effects, UtcMs now);
+  // Commits what is gathered, with a snapshot. For the end, and before a change of settings.
+  void flush(UtcMs now);
+
+  [[nodiscard]] std::uint64_t dropped() const { return dropped_; }
+
+ private:
+  void submit(UtcMs now, bool urgent, bool with_snapshot);
+  void arm();
+
+  boost::asio::steady_timer timer_;
+  store::Store& store_;
+  std::int64_t commit_interval_ms_;
+  std::function<std::string()> snapshot_;
+  std::shared_ptr<const Room> room_;
+  std::shared_ptr<notify::Delivery> delivery_;
+  Effects gathered_;
+  bool armed_ = false;
+  std::chrono::steady_clock::time_point last_snapshot_{};
+  UtcMs now_;
+  std::uint64_t dropped_ = 0;
+};
+
+}  // namespace baskwell

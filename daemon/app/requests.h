@@ -1,0 +1,30 @@
+#pragma once
+// What the command line may ask of the running daemon, and the answers. One JSON object a line:
+//   {"do":"room"} {"do":"alarms"} {"do":"payloads"} {"do":"status"}
+//   {"do":"acknowledge","target":"A12","who":"...","why":"..."} and shelve (with "for_ms"), unshelve,
+//   out-of-service, return-to-service
+// Answers: {"ok":true,"text":"...","data":{...}} or {"ok":false,"error":"..."}. Pure but for what it is
+// handed.
+
+#include <functional>
+#include <string>
+
+#include "core/effects.h"
+#include "core/engine.h"
+#include "core/event.h"
+#include "intake/decoding.h"
+
+namespace baskwell {
+
+struct RequestContext {
+  const Engine& engine;
+  Stamp now;
+  std::function<std::string(const RequestEvent&)> change;  // steps it; "" or why not
+  std::function<intake::PayloadReport()> payloads;
+  std::function<std::string()> status;  // a JSON object
+};
+
+[[nodiscard]] std::string answer_request(const std::string& request, const std::string& peer,
+                                         const RequestContext& context);
+
+}  // namespace baskwell
