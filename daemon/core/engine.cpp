@@ -368,7 +368,8 @@ void Engine::State::raise_waiting_harm(Index index, Stamp at, Effects& effects) 
 
 void Engine::State::handle(const BrokerEvent& event, Effects& effects) {
   broker_connected = event.connected;
-  fault(broker_point, !event.connected, false, event.detail, event.at, effects);
+  // Away is the harm level of intake trouble: nobody can be warned of anything meanwhile.
+  fault(broker_point, !event.connected, !event.connected, event.detail, event.at, effects);
   if (!event.connected) return;
   // Silence that the broker's absence caused is not the probes' fault: it counts from now.
   for (Index i = 0; i < channels.size(); ++i) {
