@@ -37,6 +37,10 @@ bool has_arrived(Ending ending) {
   return ending == Ending::delivered || ending == Ending::acknowledged;
 }
 
+void settle(const MessageDraft& message, Ending ending, std::string why, std::vector<Settlement>& settled) {
+  settled.push_back({message.id, message.occurrence, message.person, ending, std::move(why)});
+}
+
 }  // namespace
 
 DeliveryPlan::DeliveryPlan(std::vector<Person> people, std::vector<std::string> channels,
@@ -78,12 +82,6 @@ void DeliveryPlan::mark_due(Stamp now) {
   }
 }
 
-void DeliveryPlan::settle(const MessageDraft& message, Ending ending, std::string why,
-                          std::vector<Settlement>& settled) {
-  if (message.reason == TellReason::over) forget_told(message);
-  settled.push_back({message.id, message.occurrence, message.person, ending, std::move(why)});
-}
-
 // Ends the message now, or, with an attempt in flight, as soon as the answer is there. Returns the next
 // entry.
 DeliveryPlan::Entries::iterator DeliveryPlan::end(Entries::iterator entry, Ending ending, std::string why,
@@ -97,22 +95,24 @@ DeliveryPlan::Entries::iterator DeliveryPlan::end(Entries::iterator entry, Endin
   return entries_.erase(entry);
 }
 
-// A dead mail server must not pile up two hundred repeats: the newest text wins. One of lower priority does
-// not take the place of a higher one, which may be due earlier. A repeat goes on where the older one was (its
-// wait, its failed channels, but no refusal); news begins afresh.
+// A dead mail server must not pile up two hundred repeats: the newest text wins, and no old "over" may come
+// after a new alarm. One of lower priority does not take the place of a higher one, which may be due earlier.
+// A repeat goes on where the older one was (its wait, its failed channels, but no refusal); news begins
+// afresh.
 void DeliveryPlan::replace_older(Entry& newer, std::vector<Settlement>& settled) {
   const MessageDraft& message = newer.draft;
   if (message.occurrence.empty()) return;  // a drill
   for (auto older = entries_.begin(); older != entries_.end();) {
     const MessageDraft& old = older->draft;
     const bool same = old.occurrence == message.occurrence && old.person == message.person;
-    const bool outranked = message.reason == TellReason::over || message.priority >= old.priority;
-    if (!same || older->ending || old.reason == TellReason::over || !outranked) {
+    const bool outranked = message.reason == TellReason::over || old.reason == TellReason::over ||
+                           message.priority >= old.priority;
+    if (!same || older->ending || !outranked) {
       ++older;
       continue;
     }
-    const bool goes_on =
-        message.reason == TellReason::repeated && message.priority == old.priority && !in_flight(*older);
+    const bool goes_on = message.reason == TellReason::repeated && message.priority == old.priority &&
+                         old.reason != TellReason::over && !in_flight(*older);
     if (goes_on) {
       newer.steps = older->steps;
       for (Step& step : newer.steps)
@@ -218,7 +218,9 @@ std::optional<Attempt> DeliveryPlan::take(std::string_view channel, Stamp now) {
   step.state = Try::in_flight;
   best->offer_at = now.elapsed + patience_of(*best);
   const MessageDraft& draft = best->draft;
-  remember_told({draft.occurrence, draft.person});
+  // What follows an "over" begins afresh: the same occurrence may be raised again, and its next "over" is due
+  // only to those who heard of that.
+  draft.reason == TellReason::over ? forget_told(draft) : remember_told({draft.occurrence, draft.person});
   Attempt attempt;
   attempt.step = best_step;
   attempt.channel = channel;
@@ -253,7 +255,6 @@ Aftermath DeliveryPlan::answer(const Attempt& attempt, const ChannelAnswer& answ
   if (aftermath.words.empty() && aftermath.ending && !has_arrived(*aftermath.ending))
     aftermath.words = entry->ending_why;
   if (aftermath.in_flight) return aftermath;
-  if (entry->draft.reason == TellReason::over) forget_told(entry->draft);
   entries_.erase(entry);
   return aftermath;
 }
@@ -312,7 +313,12 @@ std::vector<MessageDraft> DeliveryPlan::undelivered(bool attempted) const {
 }
 
 std::vector<Told> DeliveryPlan::told() const {
-  return {told_order_.begin(), told_order_.end()};
+  std::vector<Told> all(told_order_.begin(), told_order_.end());
+  for (const Entry& entry :
+       entries_)  // an "over" that was tried has been forgotten, but must be taken in again
+    if (entry.draft.only_if_told && !was_told(entry.draft))
+      all.push_back({entry.draft.occurrence, entry.draft.person});
+  return all;
 }
 
 void DeliveryPlan::remember_told(const Told& told) {

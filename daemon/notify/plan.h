@@ -11,7 +11,8 @@
 // publication.
 //
 // Bounded: at most `most_messages` (the least urgent, oldest one makes room) and one waiting message for each
-// occurrence, person and priority: a newer text takes the place of an undelivered older one.
+// occurrence, person and priority: a newer text takes the place of an undelivered older one, also of an
+// "over".
 
 #include <cstddef>
 #include <cstdint>
@@ -99,7 +100,6 @@ class DeliveryPlan {
     const Person* person = nullptr;
     std::vector<Step> steps;
     bool due = false;          // not_before has passed
-    bool ended = false;        // settled; waits only for an attempt in flight
     ElapsedMs first_due;       // meaningful once due
     ElapsedMs offer_at;        // when the first open step may be taken
     std::int64_t wait_ms = 0;  // after the next round that fails
@@ -113,7 +113,6 @@ class DeliveryPlan {
   [[nodiscard]] std::int64_t patience_of(const Entry& entry) const;
   [[nodiscard]] ElapsedMs open_at(const Entry& entry, std::size_t step, Stamp now) const;
   void mark_due(Stamp now);
-  void settle(const MessageDraft& message, Ending ending, std::string why, std::vector<Settlement>& settled);
   Entries::iterator end(Entries::iterator entry, Ending ending, std::string why,
                         std::vector<Settlement>& settled);
   void replace_older(Entry& newer, std::vector<Settlement>& settled);
