@@ -29,7 +29,7 @@ void check_keys(const plugin_host::Description& about, const std::vector<PluginS
     Finding finding =
         finding_at(setting.at, key + "." + setting.key, "the plugin '" + about.name() + "' has no such key");
     for (const std::string& known : about.keys())
-      finding.allowed += (finding.allowed.empty() ? "allowed: " : ", ") + known;
+      finding.allowed += (finding.allowed.empty() ? "" : ", ") + known;
     findings.push_back(std::move(finding));
   }
 }
