@@ -1,5 +1,6 @@
 #include "app/replay.h"
 
+#include <algorithm>
 #include <array>
 #include <cerrno>
 #include <charconv>
@@ -291,6 +292,14 @@ void learn_series(ReadingsCsv& csv, SeriesTable& series, const std::string& path
   }
 }
 
+void add_to(SeriesSummary& series, const StoredReading& reading) {
+  const double value = judged_value(reading.value, reading.unit);
+  series.min = series.good == 0 ? value : std::min(series.min, value);
+  series.max = series.good == 0 ? value : std::max(series.max, value);
+  series.sum += value;
+  ++series.good;
+}
+
 struct Replaying {
   Engine& engine;
   Effects& effects;
@@ -362,6 +371,7 @@ Result<ReplayReport> replay(std::shared_ptr<const Room> settings_room, const std
   connected.connected = true;
   engine.step(connected, effects);
 
+  std::vector<SeriesSummary> summaries(room->channels.size());
   Replaying now{engine, effects, report, {}, {}, UtcMs{INT64_MIN}};
   ReadingLine line;
   std::string_view problem;
@@ -384,11 +394,18 @@ Result<ReplayReport> replay(std::shared_ptr<const Room> settings_room, const std
       continue;
     }
     ++report.readings;
-    for (const StoredReading& reading : effects.readings)
+    for (const StoredReading& reading : effects.readings) {
       ++report.by_quality[static_cast<std::size_t>(reading.quality)];
+      if (reading.quality == Quality::good) add_to(summaries[reading.channel], reading);
+    }
     for (const TransitionRecord& record : effects.transitions) write_row(out.get(), *room, record);
     report.transitions += effects.transitions.size();
     effects.clear();
+  }
+  for (Index i = 0; i < summaries.size(); ++i) {
+    if (summaries[i].good == 0) continue;
+    summaries[i].channel = room->channels[i].id;
+    report.series.push_back(std::move(summaries[i]));
   }
   if (csv.value().read_failed())
     return Error{readings_path + ": reading stopped: " + std::generic_category().message(errno)};
