@@ -9,6 +9,7 @@
 #include <chrono>
 #include <csignal>
 #include <cstdlib>
+#include <iomanip>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -42,6 +43,7 @@ struct Arguments {
   std::string who;
   std::string why;
   std::string duration;
+  bool summary = false;
 };
 
 int fail(const std::string& why) {
@@ -103,6 +105,13 @@ int replay_file(const Arguments& arguments) {
       std::cout << ", " << done.by_quality[i] << " " << name_of(static_cast<Quality>(i));
   }
   std::cout << "\n";
+  if (arguments.summary) {
+    std::cout << "channel,good,min,mean,max\n" << std::setprecision(10);
+    for (const SeriesSummary& series : done.series) {
+      std::cout << series.channel << "," << series.good << "," << series.min << ","
+                << series.sum / static_cast<double>(series.good) << "," << series.max << "\n";
+    }
+  }
   if (done.bad_lines > 0)
     return fail(std::to_string(done.bad_lines) + " lines could not be read; the first are above");
   return 0;
@@ -224,6 +233,8 @@ int run_command_line(int argc, char** argv) {
   replay_app->add_option("--readings", arguments.readings, "CSV: time,enclosure,zone,quantity,value")
       ->required();
   replay_app->add_option("--alarms", arguments.alarms, "CSV to write: every alarm transition")->required();
+  replay_app->add_flag("--summary", arguments.summary,
+                       "also print every channel's good readings: how many, min, mean, max");
   replay_app->callback([&] { status = replay_file(arguments); });
 
   try {
