@@ -36,6 +36,7 @@ PlanSettings paced(PlanSettings plan, double pace) {
 
 std::vector<std::string> ids_of(const std::vector<ChannelSetup>& channels) {
   std::vector<std::string> ids;
+  ids.reserve(channels.size());
   for (const ChannelSetup& channel : channels) ids.push_back(channel.id);
   return ids;
 }
@@ -75,12 +76,18 @@ struct Delivery::Inner {
   void sleep_until_due(std::unique_lock<std::mutex>& lock, std::condition_variable& signal,
                        std::string_view channel);
   void carry_out(std::size_t index, const Attempt& attempt, std::unique_lock<std::mutex>& lock);
-  void record(const Attempt& attempt, const AttemptDone& done, Stamp at);
-  void report(const Settlement& settlement, Stamp at);
+  void post(const Attempt& attempt, const AttemptDone& done, Stamp at) const;
+  void report(const Settlement& settlement, Stamp at) const;
   void owe(std::vector<Settlement> settled);
 
   const DeliverySettings settings;
   const DeliveryCallbacks callbacks;
+
+  // Held from an answer until it is written down; whoever then tries or ends the same message passes through
+  // here first, so that what is written of one message is in the order in which it happened. Taken before
+  // `mutex`.
+  std::mutex order;
+  void after_what_is_being_written() { const std::lock_guard lock(order); }
 
   mutable std::mutex mutex;
   std::condition_variable work_signal;   // for the channels' threads: something may be due
@@ -155,6 +162,7 @@ void Delivery::Inner::carry_out(std::size_t index, const Attempt& attempt,
   ++counts.attempts;
   ++reporting;
   lock.unlock();
+  after_what_is_being_written();
   const bool recorded =
       !callbacks.before_attempt || callbacks.before_attempt(done.message, done.channel, done.began).ok();
   lock.lock();
@@ -165,6 +173,7 @@ void Delivery::Inner::carry_out(std::size_t index, const Attempt& attempt,
 
   lock.unlock();
   done.answer = call_safely(channel, attempt.letter);
+  std::unique_lock in_order(order);
   lock.lock();
   if (closed) return;  // nobody is left to hear of it
   const Stamp now = settings.clock();
@@ -172,16 +181,17 @@ void Delivery::Inner::carry_out(std::size_t index, const Attempt& attempt,
   done.aftermath = plan.answer(attempt, done.answer, now);
   ++(arrived(done.answer.answer) ? counts.delivered : counts.failed);
   ++reporting;
-  work_signal.notify_all();  // the next channel goes on while this is written down
+  work_signal.notify_all();
   lock.unlock();
-  record(attempt, done, now);
+  if (callbacks.after_attempt) callbacks.after_attempt(done);
+  in_order.unlock();
+  post(attempt, done, now);
   lock.lock();
   --reporting;
   idle_signal.notify_all();
 }
 
-void Delivery::Inner::record(const Attempt& attempt, const AttemptDone& done, Stamp at) {
-  if (callbacks.after_attempt) callbacks.after_attempt(done);
+void Delivery::Inner::post(const Attempt& attempt, const AttemptDone& done, Stamp at) const {
   if (!callbacks.post) return;
   DeliveryEvent event;
   event.at = at;
@@ -196,7 +206,7 @@ void Delivery::Inner::record(const Attempt& attempt, const AttemptDone& done, St
   callbacks.post(event);
 }
 
-void Delivery::Inner::report(const Settlement& settlement, Stamp at) {
+void Delivery::Inner::report(const Settlement& settlement, Stamp at) const {
   if (callbacks.settled) callbacks.settled(settlement);
   if (!callbacks.post || !is_failure_by_itself(settlement.ending)) return;
   DeliveryEvent event;
@@ -227,6 +237,7 @@ void Delivery::Inner::clerk() {
     clerk_busy = true;
     ++reporting;
     lock.unlock();
+    after_what_is_being_written();
     report(settlement, now);
     lock.lock();
     --reporting;

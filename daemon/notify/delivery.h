@@ -57,7 +57,8 @@ struct DeliveryCallbacks {
   // outcome unknown" and is not sent again by itself. An Error: the store is down; the message is sent all
   // the same.
   std::function<Outcome(const std::string& message, const std::string& channel, UtcMs began)> before_attempt;
-  // Not called for an attempt that still hung when stop() returned.
+  // Called before the same message is tried elsewhere or ends otherwise, one at a time: let it not block. Not
+  // called for an attempt that still hung when stop() returned.
   std::function<void(const AttemptDone& done)> after_attempt;
   // Endings that no attempt's answer tells of: withdrawn, replaced, gave_up, not_needed, unsure, dropped,
   // no_channel.

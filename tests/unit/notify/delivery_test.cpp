@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <atomic>
 #include <optional>
+#include <set>
 #include <stdexcept>
 #include <thread>
 
@@ -21,7 +22,6 @@ using ::testing::Contains;
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 using ::testing::Not;
-using ::testing::UnorderedElementsAre;
 
 class DeliveryTest : public ::testing::Test {
  protected:
@@ -289,6 +289,7 @@ TEST_F(DeliveryTest, ManyThreadsTellAndEveryMessageArrivesOnce) {
   constexpr int tellers = 4;
   constexpr int each = 200;
   std::vector<std::thread> threads;
+  threads.reserve(tellers);
   for (int teller = 0; teller < tellers; ++teller)
     threads.emplace_back([&, teller] {
       for (int i = 0; i < each; ++i) {
@@ -305,6 +306,27 @@ TEST_F(DeliveryTest, ManyThreadsTellAndEveryMessageArrivesOnce) {
   std::sort(ids.begin(), ids.end());
   EXPECT_EQ(ids.size(), static_cast<std::size_t>(tellers * each));
   EXPECT_EQ(std::unique(ids.begin(), ids.end()), ids.end());
+}
+
+// Else a store could find a message waiting that is being sent, and after a crash it would be sent twice.
+TEST_F(DeliveryTest, AnAnswerIsWrittenDownBeforeTheNextChannelIsTried) {
+  constexpr std::size_t count = 300;
+  mail_.will_answer(std::vector<ChannelAnswer>(count, busy));
+  begin();
+  for (std::size_t i = 0; i < count; ++i)
+    tell({.id = "M" + std::to_string(i), .occurrence = "A" + std::to_string(i)});
+  ASSERT_TRUE(diary_.wait_for(8 * count));
+  std::set<std::string> written;
+  std::size_t tried_next = 0;
+  for (const std::string& line : diary_.lines()) {
+    const std::string id =
+        line.substr(line.find(' ') + 1, line.find(' ', line.find(' ') + 1) - line.find(' ') - 1);
+    if (line == "after " + id + " mail try-again") written.insert(id);
+    if (line != "before " + id + " hook") continue;
+    ++tried_next;
+    EXPECT_EQ(written.count(id), 1U) << id;
+  }
+  EXPECT_EQ(tried_next, count);
 }
 
 TEST_F(DeliveryTest, ADeliveryThatWasNeverStartedEnds) {

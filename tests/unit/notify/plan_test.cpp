@@ -424,7 +424,7 @@ TEST_F(PlanTest, DrillsDoNotReplaceEachOther) {
 
 TEST_F(PlanTest, TwoHundredRepeatsToADeadServerAreOneMessage) {
   for (int i = 0; i < 200; ++i) {
-    const std::int64_t now = i * 3 * minute_ms;
+    const std::int64_t now = i * (3 * minute_ms);
     add({.id = "M" + std::to_string(i), .reason = i == 0 ? TellReason::raised : TellReason::repeated}, now);
     while (!taken("mail", now).empty()) answered(busy, now);
     while (!taken("hook", now).empty()) answered(busy, now);
