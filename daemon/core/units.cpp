@@ -115,7 +115,7 @@ std::optional<Decimal> decimal_from(std::string_view text) {
   if (i < text.size()) {
     if (text[i] != 'e' && text[i] != 'E') return std::nullopt;
     ++i;
-    if (i < text.size() && text[i] == '+') ++i;
+    if (i + 1 < text.size() && text[i] == '+' && text[i + 1] != '-') ++i;  // from_chars knows no plus
     int exponent = 0;
     const auto [end, error] = std::from_chars(text.data() + i, text.data() + text.size(), exponent);
     if (error != std::errc{} || end != text.data() + text.size() || exponent > 40 || exponent < -40)
@@ -123,7 +123,7 @@ std::optional<Decimal> decimal_from(std::string_view text) {
     places -= exponent;
   }
   while (places < 0) {
-    if (digits > powers_of_ten[17]) return std::nullopt;
+    if (digits >= powers_of_ten[17]) return std::nullopt;  // 18 digits at most
     digits *= 10;
     ++places;
   }
@@ -135,7 +135,9 @@ std::optional<Decimal> decimal_from(std::string_view text) {
 
 std::string to_text(Decimal value) {
   const bool negative = value.digits < 0;
-  std::string text = std::to_string(negative ? -value.digits : value.digits);
+  // Negated as unsigned, so that the least int64 has a magnitude too.
+  const auto bits = static_cast<std::uint64_t>(value.digits);
+  std::string text = std::to_string(negative ? 0 - bits : bits);
   const auto places = static_cast<std::size_t>(value.places);
   if (places > 0) {
     if (text.size() <= places) text.insert(0, places + 1 - text.size(), '0');
@@ -145,14 +147,32 @@ std::string to_text(Decimal value) {
 }
 
 double judged_value(Decimal value, Unit unit) {
-  const double number = to_double(value);
+  // Fahrenheit and kelvin start from a zero of their own. It is taken off in whole digits and divided once,
+  // so that what is exactly at a limit is judged to be exactly there: 98.6 degF is 37 degC and not a hair
+  // more.
+  constexpr std::int8_t most_places = 12;
+  constexpr std::int64_t most_digits = 100'000'000'000'000'000;
+  constexpr std::int8_t kelvin_places = 2;
+  const bool exact = value.places <= most_places && value.digits < most_digits && value.digits > -most_digits;
   switch (unit) {
-    case Unit::degf:
-      return (number - 32.0) / 1.8;
-    case Unit::kelvin:
-      return number - 273.15;
+    case Unit::degf: {
+      if (!exact) return (to_double(value) - 32.0) / 1.8;
+      const std::int64_t scale = powers_of_ten[static_cast<std::size_t>(value.places)];
+      return static_cast<double>((value.digits - 32 * scale) * 5) / static_cast<double>(scale * 9);
+    }
+    case Unit::kelvin: {
+      if (!exact) return to_double(value) - 273.15;
+      if (value.places < kelvin_places) {
+        const std::int64_t finer = powers_of_ten[static_cast<std::size_t>(kelvin_places - value.places)];
+        if (value.digits > most_digits / 100 || value.digits < -most_digits / 100)
+          return to_double(value) - 273.15;
+        return static_cast<double>(value.digits * finer - 27315) / 100.0;
+      }
+      const std::int64_t coarser = powers_of_ten[static_cast<std::size_t>(value.places - kelvin_places)];
+      return to_double({value.digits - 27315 * coarser, value.places});
+    }
     default:
-      return number;
+      return to_double(value);
   }
 }
 

@@ -41,12 +41,13 @@ struct Decimal {
 };
 
 [[nodiscard]] double to_double(Decimal value);
-// Optional sign, digits, optional fraction and exponent; nothing around it. Empty when it is no such number
-// or does not fit 18 digits.
+// Optional sign, digits with at most one point among, before or after them, optional exponent; nothing around
+// it. Empty when it is no such number or does not fit 18 digits and 18 places.
 [[nodiscard]] std::optional<Decimal> decimal_from(std::string_view text);
 [[nodiscard]] std::string to_text(Decimal value);  // "23.50"
 
-// The value in the unit core judges this quantity in.
+// The value in the unit core judges this quantity in: the double nearest to the exact value where that has up
+// to 12 places and 15 digits, as every probe's has.
 [[nodiscard]] double judged_value(Decimal value, Unit unit);
 
 }  // namespace baskwell
