@@ -1,5 +1,6 @@
 #include "core/moment.h"
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 
@@ -45,6 +46,8 @@ std::optional<int> offset_min(std::string_view text) {
 }  // namespace
 
 std::string rfc3339(UtcMs at) {
+  // The notation has four digits for the year; what lies beyond is shown as its first or last moment.
+  at = std::clamp(at, earliest_utc, latest_utc);
   const ZoneRules utc;
   const std::int64_t day = local_day(utc, at);
   const CivilDate date = civil_from_days(day);

@@ -40,4 +40,9 @@ inline constexpr std::int64_t minute_ms = 60 * second_ms;
 inline constexpr std::int64_t hour_ms = 60 * minute_ms;
 inline constexpr std::int64_t day_ms = 24 * hour_ms;
 
+// The years 0000 to 9999, all that RFC 3339 can write. Times from outside are held within, so that sums of
+// them cannot overflow.
+inline constexpr UtcMs earliest_utc{-62'167'219'200'000};
+inline constexpr UtcMs latest_utc{253'402'300'799'999};
+
 }  // namespace baskwell
