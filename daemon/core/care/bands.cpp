@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <optional>
 
 namespace baskwell {
 namespace {
@@ -97,7 +96,8 @@ UtcMs next_move(const Room& room, Index enclosure, UtcMs at) {
 
 Wanted BandSegment::at(UtcMs moment) const {
   if (!ramp) return begin;
-  return between(begin, end, static_cast<double>(moment - from) / static_cast<double>(until - from));
+  return between(begin, end,
+                 static_cast<double>(moment - ramp_from) / static_cast<double>(ramp_until - ramp_from));
 }
 
 LightPhase light_phase(const LightPlan& lights, const ZoneRules& clock, UtcMs at) {
@@ -106,9 +106,10 @@ LightPhase light_phase(const LightPlan& lights, const ZoneRules& clock, UtcMs at
   const std::int64_t today = local_day(clock, at);
   // The last edge at or before `at` and the first after it lie within a day either way.
   for (std::int64_t day = today - 1; day <= today + 1; ++day) {
-    const UtcMs on = instant_of(clock, day, lights.on_minute);
-    const UtcMs off = instant_of(clock, day, lights.off_minute);
-    for (const auto& [edge, is_on] : {std::pair{on, true}, std::pair{off, false}}) {
+    // In the order of the wall clock: where it skips both, they fall on one instant and the later one counts.
+    const bool on_first = lights.on_minute < lights.off_minute;
+    for (const bool is_on : {on_first, !on_first}) {
+      const UtcMs edge = instant_of(clock, day, is_on ? lights.on_minute : lights.off_minute);
       if (edge <= at && edge >= phase.since) {
         phase.since = edge;
         phase.day = is_on;
@@ -129,35 +130,24 @@ BandSegment segment_at(const Room& room, const SpotKey& spot, UtcMs at) {
   BandSegment segment;
   segment.day = phase.day;
   segment.any = bands.any;
-  segment.from = phase.since;
+  segment.from = at;  // who lived here before is not looked into
   segment.until = phase.until;
   segment.begin = now;
   segment.end = now;
+  const std::int64_t ramp_ms = lights.ramp_min * minute_ms;
   const bool has_edge = phase.since.ms != INT64_MIN;
-  const UtcMs ramp_end = has_edge ? phase.since + lights.ramp_min * minute_ms : phase.since;
-  if (has_edge && at < ramp_end) {
+  if (has_edge && at < phase.since + ramp_ms) {
     segment.ramp = true;
-    segment.begin = before;
-    segment.until = std::min(ramp_end, phase.until);
-    segment.end = between(
-        before, now,
-        static_cast<double>(segment.until - segment.from) / static_cast<double>(lights.ramp_min * minute_ms));
-  } else if (has_edge) {
-    segment.from = ramp_end;
+    segment.ramp_from = phase.since;
+    segment.ramp_until = phase.since + ramp_ms;
+    segment.until = std::min(segment.ramp_until, phase.until);
+    // Where the phase before was shorter than its ramp, the band had not come all the way.
+    const std::int64_t before_ms = phase.since - light_phase(lights, room.clock, phase.since - 1).since;
+    segment.begin = before_ms < ramp_ms
+                        ? between(now, before, static_cast<double>(before_ms) / static_cast<double>(ramp_ms))
+                        : before;
   }
-  if (spot.enclosure != none) {
-    // A move cuts the segment; within a ramp the line stays the same line.
-    const UtcMs move = next_move(room, spot.enclosure, at);
-    if (move < segment.until) {
-      segment.end = segment.at(move);
-      segment.until = move;
-    }
-  }
-  // Never wider than what was asked for: `at` and everything up to `until` hold, the past is not promised.
-  if (segment.from < at) {
-    segment.begin = segment.at(at);
-    segment.from = at;
-  }
+  if (spot.enclosure != none) segment.until = std::min(segment.until, next_move(room, spot.enclosure, at));
   return segment;
 }
 

@@ -28,19 +28,24 @@ struct Wanted {
 struct BandSegment {
   UtcMs from;
   UtcMs until;        // first moment at which it no longer holds
-  Wanted begin;       // at `from`
-  Wanted end;         // at `until`; equal to `begin` outside ramps
+  Wanted begin;       // at `ramp_from`; outside ramps throughout
+  Wanted end;         // at `ramp_until`; equal to `begin` outside ramps
+  UtcMs ramp_from;    // the line of the whole ramp, however much of it this segment covers: the answer for a
+  UtcMs ramp_until;   // moment is the same to the last bit, whenever the segment was asked for
   bool ramp = false;  // else `begin` holds throughout
   bool day = false;   // lights are on
   bool any = false;   // some animal or the keeper asks something of this spot
 
   [[nodiscard]] bool holds(UtcMs at) const { return from <= at && at < until; }
-  [[nodiscard]] Wanted at(UtcMs moment) const;
+  [[nodiscard]] Wanted at(UtcMs moment) const;  // only where it holds
 };
 
+// `at` within earliest_utc..latest_utc. The segment holds at `at` and for as long as nothing changes after
+// it.
 [[nodiscard]] BandSegment segment_at(const Room& room, const SpotKey& spot, UtcMs at);
 
-// Where the lights of an enclosure are in their day.
+// Where the lights of an enclosure are in their day. Where the clock skips both edges in spring, the later
+// one of the day counts.
 struct LightPhase {
   bool day = false;
   UtcMs since;  // the edge that began it
