@@ -11,9 +11,6 @@
 namespace baskwell {
 namespace {
 
-// When the presence topic says that an instrument is gone, silence needs no long proof. Proposal, no source.
-constexpr std::int64_t gone_limit_ms = 2 * minute_ms;
-
 constexpr std::uint32_t frozen_check_from = 20;  // see probe/judge.cpp; below it nothing can be frozen
 
 bool is_implausible(Quality quality) {
@@ -127,9 +124,12 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
     spots[i].low_point = low;
     spots[i].high_point = high;
   }
+  broker_lost_at = start.elapsed;
   channels.resize(room->channels.size());
   for (Index i = 0; i < channels.size(); ++i) {
     const std::string& id = room->channels[i].id;
+    channels[i].fixed = &room->channels[i];
+    channels[i].instrument = &room->instruments[room->channels[i].instrument];
     channels[i].silent_point = add_point(*this, AlarmKind::probe_silent, id);
     channels[i].implausible_point = add_point(*this, AlarmKind::probe_implausible, id);
     channels[i].frozen_point = add_point(*this, AlarmKind::probe_frozen, id);
@@ -207,7 +207,7 @@ void Engine::State::advance(Stamp to, Effects& effects) {
 
 // Which placement, and so which spot, a channel has at this moment.
 void Engine::State::place(ChannelState& channel, Index index, UtcMs at) {
-  const Channel& fixed = room->channels[index];
+  const Channel& fixed = *channel.fixed;
   Span span;
   Index found = none;
   for (Index i = 0; i < fixed.placements.size(); ++i) {
@@ -222,11 +222,14 @@ void Engine::State::place(ChannelState& channel, Index index, UtcMs at) {
   }
   channel.placement_span = span;
   Index spot = none;
+  // In no place it may be anything: on the bench, in a drawer. The widest medium is taken.
+  Medium medium = Medium::surface;
   if (found != none) {
     const Placement& placement = fixed.placements[found];
     spot = add_spot(spots, {placement.enclosure, placement.zone, placement.medium, fixed.quantity});
-    channel.range = plausible_range(room->instruments[fixed.instrument], fixed, placement.medium);
+    medium = placement.medium;
   }
+  channel.range = plausible_range(*channel.instrument, fixed, medium);
   if (found == channel.placement) return;
   if (channel.spot != none) std::erase(spots[channel.spot].members, index);
   if (spot != none) spots[spot].members.push_back(index);
@@ -234,66 +237,73 @@ void Engine::State::place(ChannelState& channel, Index index, UtcMs at) {
   channel.spot = spot;
 }
 
-void Engine::State::calibrate(ChannelState& channel, Index index, UtcMs at) const {
+void Engine::State::calibrate(ChannelState& channel, UtcMs at) const {
   channel.offset = 0;
   channel.calibration_version = 0;
-  channel.calibration_until = UtcMs{INT64_MAX};
-  for (const Calibration& calibration : room->channels[index].calibrations) {
-    if (calibration.from <= at) {
-      channel.offset = calibration.offset;
-      channel.calibration_version = calibration.version;
-    } else {
-      channel.calibration_until = std::min(channel.calibration_until, calibration.from);
-    }
+  for (const Calibration& calibration : channel.fixed->calibrations) {
+    if (calibration.from > at) break;
+    channel.offset = calibration.offset;
+    channel.calibration_version = calibration.version;
   }
 }
 
 void Engine::State::reading(const ReadingEvent& event, Effects& effects) {
   CHECK(event.channel < channels.size());
   ChannelState& channel = channels[event.channel];
-  const UtcMs measured = event.has_own_time ? event.measured : event.at.utc;
-  if (!channel.placement_span.holds(measured) ||
-      (channel.placement == none && channel.placement_span.from.ms == INT64_MIN)) {
-    place(channel, event.channel, measured);
+  const UtcMs measured = measured_at(event);
+  if (!channel.placement_span.holds(measured)) {
+    // A time that cannot be used moves no probe to where it once was or will be.
+    const bool usable = judge_time(channel.probe, event, clock_trusted) == Quality::good;
+    const bool never_placed = channel.placement_span.from == channel.placement_span.to;
+    if (usable || never_placed) place(channel, event.channel, usable ? measured : event.at.utc);
   }
   // A time from before the newest calibration's start asks for the older one.
-  if (!room->channels[event.channel].calibrations.empty()) calibrate(channel, event.channel, measured);
+  if (!channel.fixed->calibrations.empty()) calibrate(channel, measured);
   const double value = judged_value(event.value, event.unit) + channel.offset;
 
   Quality quality = judge(channel.probe, channel.range, event, value, clock_trusted);
-  if (quality == Quality::good && channel.spot == none) quality = Quality::unplaced;
   // Without a time it belongs to no series; it is counted by intake and goes no further.
   if (quality == Quality::retained || quality == Quality::no_time) return;
+  if (quality == Quality::good && channel.spot == none) quality = Quality::unplaced;
 
   effects.readings.push_back({event.channel, event.value, event.unit, quality, event.has_own_time,
                               channel.calibration_version, measured, event.at.utc, event.at.elapsed});
 
-  if (quality == Quality::good || quality == Quality::unplaced) {
-    if (points[channel.silent_point].state.target.beyond) {
+  // A good reading of long ago says nothing about now.
+  const ElapsedMs silent_from =
+      channel.probe.last_good_at + silence_limit_ms(channel.probe, *channel.instrument);
+  const bool good = quality == Quality::good || quality == Quality::unplaced;
+  const bool fresh = good && event.at.elapsed < silent_from;
+  if (fresh) {
+    if (points[channel.silent_point].state.target.beyond)
       fault(channel.silent_point, false, false, {}, event.at, effects);
-    }
-    if (channel.queued.ms == INT64_MAX) queue_silence(event.channel);
-    if (points[channel.implausible_point].state.target.beyond ||
-        points[channel.implausible_point].state.target.active) {
-      fault(channel.implausible_point, false, false, {}, event.at, effects);
-    }
-    if (channel.probe.same_count >= frozen_check_from || points[channel.frozen_point].state.target.beyond) {
-      const bool frozen = is_frozen(channel.probe, room->channels[event.channel].quantity);
-      if (frozen != points[channel.frozen_point].state.target.beyond) {
-        fault(channel.frozen_point, frozen, false,
-              frozen ? "it has sent " + to_text(event.value) + " without any change" : "", event.at, effects);
-      }
-    }
-    channel.recent.add(event.at.elapsed, value);
-  } else if (is_implausible(quality)) {
+    if (!event.queued) channel.gone = false;  // whatever its presence topic said last
+    if (silent_from < channel.queued) queue_silence(event.channel);
+  }
+  if (channel.spot == none) return;
+  watch_probe(channel, event, quality, effects);
+  if (!fresh) return;
+  channel.recent.add(event.at.elapsed, value);
+  judge_spot(spots[channel.spot], value, measured, effects);
+}
+
+// What one reading says of its probe: that it makes sense, that it moves.
+void Engine::State::watch_probe(const ChannelState& channel, const ReadingEvent& event, Quality quality,
+                                Effects& effects) {
+  if (is_implausible(quality)) {
     fault(channel.implausible_point, true, false, implausible_words(quality), event.at, effects);
+    return;
   }
   if (quality != Quality::good) return;
-  // A good reading of long ago says nothing about now.
-  const std::int64_t age_ms = event.at.elapsed - channel.probe.last_good_at;
-  if (age_ms >= silence_limit_ms(channel.probe, room->instruments[room->channels[event.channel].instrument]))
-    return;
-  judge_spot(spots[channel.spot], value, measured, effects);
+  if (points[channel.implausible_point].state.target.beyond) {
+    fault(channel.implausible_point, false, false, {}, event.at, effects);
+  }
+  const bool was_frozen = points[channel.frozen_point].state.target.beyond;
+  if (channel.probe.same_count < frozen_check_from && !was_frozen) return;
+  const bool frozen = is_frozen(channel.probe, channel.fixed->quantity);
+  if (frozen == was_frozen) return;
+  fault(channel.frozen_point, frozen, false,
+        frozen ? "it has sent " + to_text(event.value) + " without any change" : "", event.at, effects);
 }
 
 void Engine::State::judge_spot(Spot& spot, double value, UtcMs measured, Effects& effects) {
@@ -306,9 +316,8 @@ void Engine::State::judge_spot(Spot& spot, double value, UtcMs measured, Effects
     // Several probes at one spot: the one furthest out counts, as long as it is heard.
     for (const Index member : spot.members) {
       const ChannelState& other = channels[member];
-      const Instrument& instrument = room->instruments[room->channels[member].instrument];
       if (!other.probe.heard ||
-          now.elapsed - other.probe.last_good_at >= silence_limit_ms(other.probe, instrument))
+          now.elapsed - other.probe.last_good_at >= silence_limit_ms(other.probe, *other.instrument))
         continue;
       low = std::min(low, other.probe.last_good);
       high = std::max(high, other.probe.last_good);
@@ -316,81 +325,6 @@ void Engine::State::judge_spot(Spot& spot, double value, UtcMs measured, Effects
   }
   fact(spot.low_point, {wanted.low - low, wanted.harm_low - low, low, wanted.low}, now, effects);
   fact(spot.high_point, {high - wanted.high, high - wanted.harm_high, high, wanted.high}, now, effects);
-}
-
-void Engine::State::queue_silence(Index index) {
-  ChannelState& channel = channels[index];
-  const Instrument& instrument = room->instruments[room->channels[index].instrument];
-  const ElapsedMs base =
-      std::max(channel.heard_floor, channel.probe.heard ? channel.probe.last_good_at : channel.heard_floor);
-  std::int64_t limit_ms = silence_limit_ms(channel.probe, instrument);
-  if (channel.gone) limit_ms = gone_limit_ms;
-  if (points[channel.silent_point].state.target.beyond)
-    limit_ms = long_silence_limit_ms(channel.probe, instrument);
-  const ElapsedMs due = std::max(base + limit_ms, now.elapsed + 1);
-  if (due >= channel.queued) return;
-  channel.queued = due;
-  dues.push_back({due, index, true});
-  std::push_heap(dues.begin(), dues.end());
-}
-
-void Engine::State::check_silence(Index index, Stamp at, Effects& effects) {
-  ChannelState& channel = channels[index];
-  const Instrument& instrument = room->instruments[room->channels[index].instrument];
-  const ElapsedMs base =
-      std::max(channel.heard_floor, channel.probe.heard ? channel.probe.last_good_at : channel.heard_floor);
-  const std::int64_t quiet_ms = at.elapsed - base;
-  const std::int64_t limit_ms = channel.gone ? gone_limit_ms : silence_limit_ms(channel.probe, instrument);
-  if (quiet_ms < limit_ms) {
-    queue_silence(index);
-    return;
-  }
-  const bool long_silent = quiet_ms >= long_silence_limit_ms(channel.probe, instrument);
-  now = {at.utc, std::max(now.elapsed, at.elapsed)};
-  fault(channel.silent_point, true, long_silent,
-        channel.gone ? "its presence topic says that it is gone" : "nothing good has been heard from it", at,
-        effects);
-  if (channel.spot != none) raise_waiting_harm(channel.spot, at, effects);
-  if (!long_silent) queue_silence(index);
-}
-
-// A probe that saw a harmful value and then fell silent may have burnt: what waits for its on-delay is raised
-// now.
-void Engine::State::raise_waiting_harm(Index index, Stamp at, Effects& effects) {
-  for (const Index point : {spots[index].low_point, spots[index].high_point}) {
-    if (point == none) continue;
-    PointState& state = points[point].state;
-    if (!state.harm.beyond || state.harm.active) continue;
-    const auto change = raise_pending_harm(state, settings_of(points[point]), at);
-    if (change) changed(point, *change, at, effects);
-  }
-}
-
-void Engine::State::handle(const BrokerEvent& event, Effects& effects) {
-  broker_connected = event.connected;
-  // Away is the harm level of intake trouble: nobody can be warned of anything meanwhile.
-  fault(broker_point, !event.connected, !event.connected, event.detail, event.at, effects);
-  if (!event.connected) return;
-  // Silence that the broker's absence caused is not the probes' fault: it counts from now.
-  for (Index i = 0; i < channels.size(); ++i) {
-    channels[i].heard_floor = event.at.elapsed;
-    Point& silent = points[channels[i].silent_point];
-    if (silent.state.state == AlarmState::suppressed) {
-      silent.state.target = LimitTimer{};
-      silent.state.harm = LimitTimer{};
-      apply(channels[i].silent_point, AlarmInput::unsuppress, event.at, "baskwell", "the broker is back",
-            effects);
-    }
-    queue_silence(i);
-  }
-}
-
-void Engine::State::handle(const PresenceEvent& event, Effects&) {
-  for (Index i = 0; i < channels.size(); ++i) {
-    if (room->channels[i].instrument != event.instrument) continue;
-    channels[i].gone = !event.present;
-    if (channels[i].gone) queue_silence(i);
-  }
 }
 
 void Engine::State::handle(const IntakeTroubleEvent& event, Effects& effects) {
@@ -413,7 +347,8 @@ void Engine::State::handle(const DeliveryEvent& event, Effects& effects) {
       for (const Person& person : room->people) {
         if (person.id == event.person) who = person.name;
       }
-      apply(i, AlarmInput::acknowledge, event.at, who, "answered by " + event.channel, effects);
+      apply(i, AlarmInput::acknowledge, TellReason::raised, event.at, who, "answered by " + event.channel,
+            effects);
     }
   }
 }
@@ -422,11 +357,6 @@ void Engine::State::handle(const ClockEvent& event, Effects& effects) {
   clock_trusted = event.trusted;
   if (event.step_ms != 0) {
     // What was stamped by the old clock is carried over to the new one, so that nothing looks early or late.
-    for (ChannelState& channel : channels) {
-      if (!channel.probe.heard) continue;
-      channel.probe.last_measured = channel.probe.last_measured + event.step_ms;
-      channel.probe.same_since = channel.probe.same_since + event.step_ms;
-    }
     for (Point& point : points) {
       if (point.state.began.ms != 0) point.state.began = point.state.began + event.step_ms;
       if (point.state.raised.ms != 0) point.state.raised = point.state.raised + event.step_ms;

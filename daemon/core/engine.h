@@ -63,7 +63,8 @@ class Engine {
   // what did not change over to an engine with other settings.
   [[nodiscard]] std::string snapshot(Stamp now, std::string_view boot_id) const;
   // On a fresh engine. Ids that the room no longer has are left out; their open alarms end as `returns` with
-  // the reason "no longer in the settings" in `effects`.
+  // the reason "no longer in the settings" in `effects`, those of kinds that are switched off now likewise.
+  // On an error nothing is changed.
   [[nodiscard]] Outcome restore(std::string_view snapshot, Stamp now, std::string_view boot_id,
                                 Effects& effects);
 

@@ -47,20 +47,27 @@ Priority Engine::State::priority_of(const Point& point) const {
   return point.state.level == Level::harm ? settings.harm_priority : settings.priority;
 }
 
+std::int64_t Engine::State::repeat_ms_of(const Point& point) const {
+  const AlarmSettings& settings = settings_of(point);
+  return point.state.level == Level::harm ? settings.harm_repeat_ms : settings.repeat_ms;
+}
+
 void Engine::State::fact(Index index, const Fact& fact, Stamp at, Effects& effects) {
   Point& point = points[index];
   const AlarmSettings& settings = settings_of(point);
+  if (!settings.enabled) return;
+  const bool harm_before = point.state.harm.active;
   const auto change = update(point.state, settings, fact, at);
   if (change) {
-    changed(index, *change, at, effects);
-  } else if (baskwell::next_due(point.state, settings) < point.queued) {
-    queue_point(index);
+    changed(index, *change, harm_before, at, effects);
+  } else if (point.state.target.beyond != point.state.target.active ||
+             point.state.harm.beyond != point.state.harm.active) {
+    queue_point(index);  // a delay runs
   }
 }
 
 void Engine::State::fault(Index index, bool present, bool long_lasting, std::string_view detail, Stamp at,
                           Effects& effects) {
-  if (!settings_of(points[index]).enabled) return;
   if (present && !detail.empty()) points[index].detail = detail;
   Fact one;
   one.target_excess = present ? 1.0 : -infinity;
@@ -71,41 +78,48 @@ void Engine::State::fault(Index index, bool present, bool long_lasting, std::str
   fact(index, one, at, effects);
 }
 
-void Engine::State::changed(Index index, const PointChange& change, Stamp at, Effects& effects) {
+void Engine::State::changed(Index index, const PointChange& change, bool harm_before, Stamp at,
+                            Effects& effects) {
   Point& point = points[index];
-  if (!settings_of(point).enabled) return;
-  if (change.input == AlarmInput::occurs && point.kind == AlarmKind::probe_silent && !broker_connected &&
-      settings_of(points[broker_point]).enabled &&
-      points[broker_point].state.state != AlarmState::out_of_service) {
+  if (change.input == AlarmInput::occurs && point.kind == AlarmKind::probe_silent && broker_loss_says_it()) {
     // One loss, one alarm: the broker's own says it all.
-    apply(index, AlarmInput::suppress, at, self, "the broker is away; see its own alarm", effects);
+    apply(index, AlarmInput::suppress, TellReason::raised, at, self, "the broker is away; see its own alarm",
+          effects);
     return;
   }
   std::string_view why;
+  TellReason reason = TellReason::raised;
+  const bool reached_harm = point.state.harm.active && !harm_before;
   switch (change.input) {
     case AlarmInput::occurs:
       why = "held for its on-delay";
       break;
     case AlarmInput::returns:
       why = "normal for its off-delay";
+      // Its end is recorded and told with the priority it had.
+      point.state.level = change.level;
       break;
     case AlarmInput::realarm:
     case AlarmInput::worsens:
-      why = change.level == Level::harm ? "reached the harm limit" : "became worse";
+      why = reached_harm ? "reached the harm limit" : "became worse";
+      reason = reached_harm ? TellReason::reached_harm : TellReason::worse;
       break;
     case AlarmInput::unshelve:
     case AlarmInput::unsuppress:
       why = "reached the harm limit: nothing covers that";
+      reason = TellReason::reached_harm;
       break;
     default:
       break;
   }
-  const bool applied = apply(index, change.input, at, self, why, effects);
+  const bool applied = apply(index, change.input, reason, at, self, why, effects);
   CHECK(applied);
 }
 
-bool Engine::State::apply(Index index, AlarmInput input, Stamp at, std::string_view who, std::string_view why,
-                          Effects& effects) {
+// `reason`: what people are told where this puts it in front of them. False: the table has no such
+// transition.
+bool Engine::State::apply(Index index, AlarmInput input, TellReason reason, Stamp at, std::string_view who,
+                          std::string_view why, Effects& effects) {
   Point& point = points[index];
   PointState& state = point.state;
   const bool condition = condition_holds(state);
@@ -142,19 +156,12 @@ bool Engine::State::apply(Index index, AlarmInput input, Stamp at, std::string_v
   record.why = why;
   effects.transitions.push_back(std::move(record));
 
-  const AlarmSettings& settings = settings_of(point);
-  const std::int64_t repeat_ms = state.level == Level::harm ? settings.harm_repeat_ms : settings.repeat_ms;
+  const std::int64_t repeat_ms = repeat_ms_of(point);
   const bool waits = *to == AlarmState::unacknowledged && repeat_ms > 0;
   state.repeat_at = waits ? at.elapsed + repeat_ms : ElapsedMs{INT64_MAX};
 
   if (raised || input == AlarmInput::worsens) {
-    const bool reached_harm =
-        state.level == Level::harm && input != AlarmInput::occurs && from != AlarmState::normal;
-    tell(point,
-         reached_harm                   ? TellReason::reached_harm
-         : input == AlarmInput::realarm ? TellReason::worse
-                                        : TellReason::raised,
-         at, effects);
+    tell(point, reason, at, effects);
   } else if (input == AlarmInput::returns) {
     effects.withdrawn.push_back(occurrence_name(state.occurrence));
     tell(point, TellReason::over, at, effects);
@@ -198,14 +205,16 @@ void Engine::State::point_due(Index index, Stamp at, Effects& effects) {
   Point& point = points[index];
   PointState& state = point.state;
   if (state.shelved_until <= at.elapsed) {
-    apply(index, AlarmInput::unshelve, at, self, "the time of shelving is over", effects);
+    state.shelved_until = ElapsedMs{INT64_MAX};
+    apply(index, AlarmInput::unshelve, TellReason::raised, at, self, "the time of shelving is over", effects);
   }
-  if (const auto change = pass_time(state, settings_of(point), at)) changed(index, *change, at, effects);
+  const bool harm_before = state.harm.active;
+  if (const auto change = pass_time(state, settings_of(point), at))
+    changed(index, *change, harm_before, at, effects);
   if (state.repeat_at <= at.elapsed) {
-    const AlarmSettings& settings = settings_of(point);
-    state.repeat_at =
-        at.elapsed + (state.level == Level::harm ? settings.harm_repeat_ms : settings.repeat_ms);
-    tell(point, TellReason::repeated, at, effects);
+    const std::int64_t repeat_ms = repeat_ms_of(point);  // the settings may have changed meanwhile
+    state.repeat_at = repeat_ms > 0 ? at.elapsed + repeat_ms : ElapsedMs{INT64_MAX};
+    if (repeat_ms > 0) tell(point, TellReason::repeated, at, effects);
   }
   queue_point(index);
 }
@@ -226,30 +235,38 @@ std::string Engine::State::request(const RequestEvent& event, Effects& effects) 
   if (event.what == What::out_of_service || event.what == What::return_to_service)
     return service(event, effects);
   const bool all = event.what == What::acknowledge && event.target == "all";
-  std::size_t found = 0;
-  std::size_t applied = 0;
+  const AlarmInput input = event.what == What::acknowledge ? AlarmInput::acknowledge
+                           : event.what == What::shelve    ? AlarmInput::shelve
+                                                           : AlarmInput::unshelve;
+  bool found = all;
+  std::vector<Index> meant;
   for (Index i = 0; i < points.size(); ++i) {
-    if (points[i].state.occurrence == 0) continue;
-    if (!all && occurrence_name(points[i].state.occurrence) != event.target &&
-        !concerns(points[i], event.target))
+    const PointState& state = points[i].state;
+    if (state.occurrence == 0) continue;
+    if (!all && occurrence_name(state.occurrence) != event.target && !concerns(points[i], event.target))
       continue;
-    ++found;
-    if (event.what == What::shelve) {
-      if (std::string refused = shelve(i, event, effects); !refused.empty()) return refused;
-      ++applied;
-    } else {
-      const AlarmInput input =
-          event.what == What::acknowledge ? AlarmInput::acknowledge : AlarmInput::unshelve;
-      applied += apply(i, input, event.at, event.who, event.why, effects) ? 1 : 0;
+    found = true;
+    if (next_state(state.state, input, condition_holds(state))) meant.push_back(i);
+  }
+  if (!found) return "no open alarm '" + event.target + "': `baskwell alarms` lists them";
+  if (meant.empty() && !all) return "nothing to do: '" + event.target + "' is not in a state for that";
+  if (input == AlarmInput::shelve) {
+    // All or none: what was asked for is refused as a whole.
+    for (const Index i : meant) {
+      if (std::string refused = why_not_shelve(points[i], event); !refused.empty()) return refused;
     }
   }
-  if (found == 0 && !all) return "no open alarm '" + event.target + "': `baskwell alarms` lists them";
-  if (applied == 0 && !all) return "nothing to do: '" + event.target + "' is not in a state for that";
+  for (const Index i : meant) {
+    apply(i, input, TellReason::raised, event.at, event.who, event.why, effects);
+    if (input != AlarmInput::shelve) continue;
+    points[i].state.shelved_until = event.at.elapsed + event.duration_ms;
+    queue_point(i);
+  }
   return {};
 }
 
-std::string Engine::State::shelve(Index index, const RequestEvent& event, Effects& effects) {
-  Point& point = points[index];
+// Empty: it can be shelved as asked.
+std::string Engine::State::why_not_shelve(const Point& point, const RequestEvent& event) const {
   if (event.why.empty()) return "a reason is missing: say why";
   if (event.duration_ms <= 0 || event.duration_ms > longest_shelving_ms)
     return "the time must be more than 0 and at most 8 h";
@@ -259,10 +276,6 @@ std::string Engine::State::shelve(Index index, const RequestEvent& event, Effect
   if (priority_of(point) == Priority::high && event.duration_ms > longest_high_shelving_ms) {
     return name + " is high: it can be shelved for 60 min at most";
   }
-  if (!apply(index, AlarmInput::shelve, event.at, event.who, event.why, effects))
-    return name + " cannot be shelved in its state";
-  point.state.shelved_until = event.at.elapsed + event.duration_ms;
-  queue_point(index);
   return {};
 }
 
@@ -274,7 +287,9 @@ bool Engine::State::concerns(const Point& point, std::string_view target) const 
   if (point.channel != none) {
     const Channel& channel = room->channels[point.channel];
     if (channel.id == target || room->instruments[channel.instrument].id == target) return true;
-    const Index placement = channels[point.channel].placement;
+    // A channel that was never heard has not been placed by a reading yet.
+    Index placement = channels[point.channel].placement;
+    if (placement == none) placement = placement_at(point.channel, now.utc);
     if (placement != none) enclosure = channel.placements[placement].enclosure;
   }
   if (enclosure == none) return false;
@@ -291,7 +306,7 @@ std::string Engine::State::service(const RequestEvent& event, Effects& effects) 
     if (!concerns(points[i], event.target)) continue;
     ++found;
     const AlarmInput input = out ? AlarmInput::take_out_of_service : AlarmInput::return_to_service;
-    applied += apply(i, input, event.at, event.who, event.why, effects) ? 1 : 0;
+    applied += apply(i, input, TellReason::raised, event.at, event.who, event.why, effects) ? 1 : 0;
   }
   if (found == 0)
     return "nothing is called '" + event.target + "': give an enclosure, rack, instrument or channel id";

@@ -2,86 +2,25 @@
 // the same road. Format (version 1), one record a line, fields separated by one blank, texts last:
 //   baskwell-state 1
 //   clock UTC_MS ELAPSED_MS BOOT_ID
-//   counters LAST_OCCURRENCE LAST_MESSAGE BROKER_CONNECTED CLOCK_TRUSTED
+//   counters LAST_OCCURRENCE LAST_MESSAGE BROKER_CONNECTED BROKER_LOST_AT_MS CLOCK_TRUSTED
 //   channel <fields of ProbeState and ChannelState> ID
 //   point <fields of PointState> KIND SUBJECT<tab>DETAIL
-// Doubles are written in the shortest form that reads back to the same bits.
+//   end CHECKSUM
+// Channels come before points. CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal
+// number. Doubles are written in the shortest form that reads back to the same bits. Not kept: the values of
+// the last quarter hour (RecentValues), so a message soon after a restart may say no rate.
 
 #include <algorithm>
-#include <array>
-#include <charconv>
 #include <optional>
 #include <unordered_map>
 
 #include "core/engine_state.h"
+#include "core/state_lines.h"
 
 namespace baskwell {
 namespace {
 
 constexpr std::string_view header = "baskwell-state 1";
-
-class LineWriter {
- public:
-  explicit LineWriter(std::string& out) : out_(out) {}
-  LineWriter& word(std::string_view text) {
-    if (!first_) out_ += ' ';
-    first_ = false;
-    out_ += text;
-    return *this;
-  }
-  template <class Number>
-  LineWriter& number(Number value) {
-    std::array<char, 40> text{};
-    const auto end = std::to_chars(text.data(), text.data() + text.size(), value).ptr;
-    return word({text.data(), static_cast<std::size_t>(end - text.data())});
-  }
-  LineWriter& flag(bool value) { return word(value ? "1" : "0"); }
-  void end() {
-    out_ += '\n';
-    first_ = true;
-  }
-
- private:
-  std::string& out_;
-  bool first_ = true;
-};
-
-// Reads what LineWriter wrote; a wrong field makes the whole line wrong.
-class LineReader {
- public:
-  explicit LineReader(std::string_view line) : rest_(line) {}
-  std::string_view word() {
-    const std::size_t blank = rest_.find(' ');
-    const std::string_view text = rest_.substr(0, blank);
-    rest_ = blank == std::string_view::npos ? std::string_view() : rest_.substr(blank + 1);
-    if (text.empty()) good_ = false;
-    return text;
-  }
-  std::string_view rest() const { return rest_; }
-  template <class Number>
-  Number number() {
-    const std::string_view text = word();
-    Number value{};
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-    if (error != std::errc{} || end != text.data() + text.size()) good_ = false;
-    return value;
-  }
-  bool flag() { return number<int>() != 0; }
-  template <class Enum>
-  Enum enumeration(int count) {
-    const int value = number<int>();
-    if (value < 0 || value >= count) {
-      good_ = false;
-      return Enum{};
-    }
-    return static_cast<Enum>(value);
-  }
-  [[nodiscard]] bool good() const { return good_; }
-
- private:
-  std::string_view rest_;
-  bool good_ = true;
-};
 
 void write(LineWriter& line, const LimitTimer& timer) {
   line.flag(timer.beyond).flag(timer.active).number(timer.samples).number(timer.since.ms);
@@ -92,7 +31,7 @@ LimitTimer read_timer(LineReader& line) {
   timer.beyond = line.flag();
   timer.active = line.flag();
   timer.samples = line.number<std::uint16_t>();
-  timer.since.ms = line.number<std::int64_t>();
+  timer.since.ms = line.ms();
   return timer;
 }
 
@@ -121,41 +60,57 @@ PointState read_point(LineReader& line) {
   state.worst_excess = line.number<double>();
   state.worst_value = line.number<double>();
   state.told_excess = line.number<double>();
-  state.began.ms = line.number<std::int64_t>();
-  state.raised.ms = line.number<std::int64_t>();
-  state.repeat_at.ms = line.number<std::int64_t>();
-  state.shelved_until.ms = line.number<std::int64_t>();
+  state.began.ms = line.ms();
+  state.raised.ms = line.ms();
+  state.repeat_at.ms = line.ms_or(INT64_MAX);
+  state.shelved_until.ms = line.ms_or(INT64_MAX);
   return state;
 }
 
 void write(LineWriter& line, const ChannelState& channel) {
   const ProbeState& probe = channel.probe;
-  line.flag(probe.heard).flag(probe.has_suspect).number(probe.last_good).number(probe.suspect);
+  line.flag(probe.heard).flag(probe.has_suspect).flag(probe.by_own_time);
+  line.number(probe.last_good).number(probe.suspect).number(probe.suspect_measured.ms);
   line.number(probe.last_measured.ms).number(probe.last_good_at.ms);
   line.number(probe.same_value.digits).number(static_cast<int>(probe.same_value.places));
   line.number(probe.same_since.ms).number(probe.same_count).number(probe.learned_interval_ms);
   line.number(channel.heard_floor.ms).flag(channel.gone);
 }
 
-void read_channel(LineReader& line, ProbeState& probe, ElapsedMs& heard_floor, bool& gone) {
+struct SavedChannel {
+  ProbeState probe;
+  ElapsedMs heard_floor;
+  bool gone = false;
+  std::string_view id;
+};
+
+SavedChannel read_channel(LineReader& line) {
+  SavedChannel saved;
+  ProbeState& probe = saved.probe;
   probe.heard = line.flag();
   probe.has_suspect = line.flag();
-  probe.last_good = line.number<double>();
-  probe.suspect = line.number<double>();
-  probe.last_measured.ms = line.number<std::int64_t>();
-  probe.last_good_at.ms = line.number<std::int64_t>();
+  probe.by_own_time = line.flag();
+  probe.last_good = line.finite();
+  probe.suspect = line.finite();
+  probe.suspect_measured.ms = line.ms_or(INT64_MIN);
+  probe.last_measured.ms = line.ms_or(INT64_MIN);
+  line.require(!probe.by_own_time || probe.last_measured.ms != INT64_MIN);
+  probe.last_good_at.ms = line.ms();
   probe.same_value.digits = line.number<std::int64_t>();
-  probe.same_value.places = line.number<std::int8_t>();
-  probe.same_since.ms = line.number<std::int64_t>();
+  constexpr int place_counts = 19;
+  probe.same_value.places = static_cast<std::int8_t>(line.enumeration<int>(place_counts));
+  probe.same_since.ms = line.ms();
   probe.same_count = line.number<std::uint32_t>();
-  probe.learned_interval_ms = line.number<std::int64_t>();
-  heard_floor.ms = line.number<std::int64_t>();
-  gone = line.flag();
+  probe.learned_interval_ms = std::clamp<std::int64_t>(line.ms(), 0, day_ms);
+  saved.heard_floor.ms = line.ms();
+  saved.gone = line.flag();
+  saved.id = line.rest();
+  return saved;
 }
 
 // Another boot counts elapsed time from another zero: carry over by what the wall clock says has passed.
 void shift(ElapsedMs& at, std::int64_t by_ms) {
-  if (at.ms != INT64_MAX) at.ms += by_ms;
+  if (at.ms != INT64_MAX && at.ms != INT64_MIN) at.ms += by_ms;
 }
 
 void shift(PointState& state, std::int64_t by_ms) {
@@ -163,6 +118,111 @@ void shift(PointState& state, std::int64_t by_ms) {
   shift(state.harm.since, by_ms);
   shift(state.repeat_at, by_ms);
   shift(state.shelved_until, by_ms);
+}
+
+std::uint64_t checksum_of(std::string_view text) {
+  std::uint64_t sum = 0xcbf29ce484222325;
+  for (const char c : text) {
+    sum ^= static_cast<unsigned char>(c);
+    sum *= 0x100000001b3;
+  }
+  return sum;
+}
+
+}  // namespace
+
+struct SavedPoint {
+  AlarmKind kind = AlarmKind::too_cold;
+  PointState state;
+  std::string_view subject;
+  std::string_view detail;
+};
+
+namespace {
+
+// All of a snapshot, read whole before anything of it is taken over. The texts point into it.
+struct Saved {
+  Stamp at;
+  std::string_view boot_id;
+  std::uint64_t last_occurrence = 0;
+  std::uint64_t last_message = 0;
+  bool broker_connected = false;
+  ElapsedMs broker_lost_at;
+  bool clock_trusted = true;
+  std::vector<SavedChannel> channels;
+  std::vector<SavedPoint> points;
+};
+
+bool read_saved_point(LineReader& line, SavedPoint& saved) {
+  saved.state = read_point(line);
+  const auto kind = alarm_kind_from(line.word());
+  const std::string_view rest = line.rest();
+  const std::size_t tab = rest.find('\t');
+  if (!kind || tab == std::string_view::npos) return false;
+  saved.kind = *kind;
+  saved.subject = rest.substr(0, tab);
+  saved.detail = rest.substr(tab + 1);
+  return line.good();
+}
+
+// Line 2 and on; false: it cannot be read.
+bool read_line(std::string_view text, int number, Saved& saved) {
+  constexpr int clock_line = 2;
+  constexpr int counters_line = 3;
+  LineReader line(text);
+  const std::string_view word = line.word();
+  if ((number == clock_line) != (word == "clock") || (number == counters_line) != (word == "counters"))
+    return false;
+  if (number == clock_line) {
+    saved.at.utc.ms = line.ms();
+    saved.at.elapsed.ms = line.ms();
+    saved.boot_id = line.rest();
+  } else if (number == counters_line) {
+    saved.last_occurrence = line.number<std::uint64_t>();
+    saved.last_message = line.number<std::uint64_t>();
+    saved.broker_connected = line.flag();
+    saved.broker_lost_at.ms = line.ms();
+    saved.clock_trusted = line.flag();
+  } else if (word == "channel" && saved.points.empty()) {
+    saved.channels.push_back(read_channel(line));
+  } else if (word == "point") {
+    return read_saved_point(line, saved.points.emplace_back());
+  } else {
+    return false;
+  }
+  return line.good();
+}
+
+// Splits off the last line, `end CHECKSUM`; empty: it is not there or not right.
+std::optional<std::string_view> without_end(std::string_view text) {
+  if (text.empty() || text.back() != '\n') return std::nullopt;
+  const std::size_t before = text.rfind('\n', text.size() - 2);
+  if (text.size() < 2 || before == std::string_view::npos) return std::nullopt;
+  LineReader line(text.substr(before + 1, text.size() - before - 2));
+  const std::string_view rest = text.substr(0, before + 1);
+  if (line.word() != "end" || line.number<std::uint64_t>() != checksum_of(rest) || !line.good())
+    return std::nullopt;
+  return rest;
+}
+
+Result<Saved> read_snapshot(std::string_view snapshot) {
+  const std::string_view first = snapshot.substr(0, snapshot.find('\n'));
+  if (first != header)
+    return Error{"the snapshot is not of a kind this program reads: '" + std::string(first.substr(0, 40)) +
+                 "'"};
+  const auto whole = without_end(snapshot);
+  if (!whole) return Error{"the snapshot is damaged: it ends too soon or its checksum is wrong"};
+  Saved saved;
+  std::string_view rest = whole->substr(first.size() + 1);
+  int number = 2;
+  for (; !rest.empty(); ++number) {
+    const std::size_t end = rest.find('\n');
+    if (!read_line(rest.substr(0, end), number, saved))
+      return Error{"line " + std::to_string(number) + " of the snapshot cannot be read"};
+    rest = rest.substr(end + 1);
+  }
+  if (number <= 3) return Error{"the snapshot ends before its counters"};
+  return saved;
 }
 
 }  // namespace
@@ -173,11 +233,11 @@ std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
   line.word(header).end();
   line.word("clock").number(now.utc.ms).number(now.elapsed.ms).word(boot_id).end();
   line.word("counters").number(state_->last_occurrence).number(state_->last_message);
-  line.flag(state_->broker_connected).flag(state_->clock_trusted).end();
-  for (Index i = 0; i < state_->channels.size(); ++i) {
+  line.flag(state_->broker_connected).number(state_->broker_lost_at.ms).flag(state_->clock_trusted).end();
+  for (const ChannelState& channel : state_->channels) {
     line.word("channel");
-    write(line, state_->channels[i]);
-    line.word(state_->room->channels[i].id).end();
+    write(line, channel);
+    line.word(channel.fixed->id).end();
   }
   for (const Point& point : state_->points) {
     const PointState& state = point.state;
@@ -191,98 +251,97 @@ std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
     std::replace(detail.begin(), detail.end(), '\n', ' ');
     line.word(point.subject + '\t' + detail).end();
   }
+  const std::uint64_t sum = checksum_of(text);
+  line.word("end").number(sum).end();
   return text;
 }
 
 Outcome Engine::restore(std::string_view snapshot, Stamp now, std::string_view boot_id, Effects& effects) {
-  std::unordered_map<std::string_view, Index> channel_of;
-  for (Index i = 0; i < state_->channels.size(); ++i) channel_of.emplace(state_->room->channels[i].id, i);
+  Result<Saved> read = read_snapshot(snapshot);
+  if (!read) return read.error();
+  Saved& saved = read.value();
+  State& state = *state_;
+
+  // What the saved elapsed clock shows, in terms of the one that runs now; and for how long we were away.
   std::int64_t by_ms = 0;
-  int line_number = 0;
-  while (!snapshot.empty()) {
-    const std::size_t end = snapshot.find('\n');
-    const std::string_view text = snapshot.substr(0, end);
-    snapshot = end == std::string_view::npos ? std::string_view() : snapshot.substr(end + 1);
-    ++line_number;
-    if (line_number == 1) {
-      if (text != header)
-        return Error{"the snapshot is not of a kind this program reads: '" + std::string(text.substr(0, 40)) +
-                     "'"};
-      continue;
-    }
-    LineReader line(text);
-    const std::string_view kind = line.word();
-    if (kind == "clock") {
-      const UtcMs utc{line.number<std::int64_t>()};
-      const ElapsedMs elapsed{line.number<std::int64_t>()};
-      if (line.word() != boot_id) {
-        // Elapsed time of another boot means nothing here; the wall clock tells how long we were away.
-        by_ms = now.elapsed - (elapsed + std::max<std::int64_t>(0, now.utc - utc));
-      }
-    } else if (kind == "counters") {
-      state_->last_occurrence = line.number<std::uint64_t>();
-      state_->last_message = line.number<std::uint64_t>();
-      line.flag();  // the broker is connected anew
-      line.flag();  // the clock is judged anew
-    } else if (kind == "channel") {
-      ProbeState probe;
-      ElapsedMs heard_floor;
-      bool gone = false;
-      read_channel(line, probe, heard_floor, gone);
-      const auto found = channel_of.find(line.rest());
-      if (line.good() && found != channel_of.end()) {
-        ChannelState& channel = state_->channels[found->second];
-        shift(probe.last_good_at, by_ms);
-        channel.probe = probe;
-        channel.gone = gone;
-        // Our own absence is not the probe's silence: what was fresh gets the time of the pause.
-        channel.heard_floor = now.elapsed;
-      }
-    } else if (kind == "point") {
-      PointState state = read_point(line);
-      shift(state, by_ms);
-      const auto alarm_kind = alarm_kind_from(line.word());
-      const std::string_view rest = line.rest();
-      const std::size_t tab = rest.find('\t');
-      const std::string_view subject = rest.substr(0, tab);
-      const std::string_view detail =
-          tab == std::string_view::npos ? std::string_view() : rest.substr(tab + 1);
-      if (!line.good() || !alarm_kind)
-        return Error{"line " + std::to_string(line_number) + " of the snapshot cannot be read"};
-      state_->take_over(*alarm_kind, subject, detail, state, now, effects);
-    }
-    if (!line.good()) return Error{"line " + std::to_string(line_number) + " of the snapshot cannot be read"};
+  if (saved.boot_id != boot_id)
+    by_ms = now.elapsed - (saved.at.elapsed + std::max<std::int64_t>(0, now.utc - saved.at.utc));
+  const std::int64_t away_ms = std::max<std::int64_t>(0, now.elapsed - (saved.at.elapsed + by_ms));
+
+  state.now = now;
+  state.last_occurrence = saved.last_occurrence;
+  state.last_message = saved.last_message;
+  state.broker_connected = saved.broker_connected;
+  state.broker_lost_at = saved.broker_lost_at;
+  shift(state.broker_lost_at, by_ms + away_ms);
+  state.clock_trusted = saved.clock_trusted;
+
+  std::unordered_map<std::string_view, ChannelState*> channel_of;
+  for (ChannelState& channel : state.channels) channel_of.emplace(channel.fixed->id, &channel);
+  for (SavedChannel& each : saved.channels) {
+    const auto found = channel_of.find(each.id);
+    if (found == channel_of.end()) continue;
+    ChannelState& channel = *found->second;
+    shift(each.probe.last_good_at, by_ms);
+    shift(each.probe.same_since, by_ms);
+    shift(each.heard_floor, by_ms);
+    channel.probe = each.probe;
+    channel.gone = each.gone;
+    // Our own absence is not the probe's silence: that time is taken out.
+    channel.heard_floor = each.heard_floor;
+    channel.heard_floor = state.last_word(channel) + away_ms;
+    channel.queued = ElapsedMs{INT64_MAX};
+    if (channel.probe.heard)
+      state.place(channel, static_cast<Index>(&channel - state.channels.data()), now.utc);
   }
-  for (Index i = 0; i < state_->channels.size(); ++i) state_->queue_silence(i);
-  for (Index i = 0; i < state_->points.size(); ++i) state_->queue_point(i);
+  for (SavedPoint& each : saved.points) {
+    state.last_occurrence = std::max(state.last_occurrence, each.state.occurrence);
+    shift(each.state, by_ms);
+    state.take_over(each, now, effects);
+  }
+  for (Index i = 0; i < state.channels.size(); ++i) state.queue_silence(i);
+  for (Index i = 0; i < state.points.size(); ++i) state.queue_point(i);
   return Done{};
 }
 
-void Engine::State::take_over(AlarmKind kind, std::string_view subject, std::string_view detail,
-                              const PointState& state, Stamp at, Effects& effects) {
+void Engine::State::take_over(const SavedPoint& saved, Stamp at, Effects& effects) {
+  std::string_view why = "no longer in the settings";
   for (Point& point : points) {
-    if (point.kind != kind || point.subject != subject) continue;
-    point.state = state;
-    point.detail = detail;
+    if (point.kind != saved.kind || point.subject != saved.subject) continue;
+    if (!settings_of(point).enabled) {
+      why = "this kind of alarm is switched off in the settings";
+      break;
+    }
+    point.state = saved.state;
+    point.detail = saved.detail;
+    PointState& state = point.state;
+    // What fell into our absence comes once, now. Neither waits in a state that knows it not.
+    const ElapsedMs never{INT64_MAX};
+    state.repeat_at =
+        state.state == AlarmState::unacknowledged ? std::max(state.repeat_at, at.elapsed) : never;
+    state.shelved_until =
+        state.state == AlarmState::shelved ? std::max(state.shelved_until, at.elapsed) : never;
     return;
   }
-  if (state.occurrence == 0) return;
-  // Its subject is no longer in the settings: the occurrence ends, on record.
+  if (saved.state.occurrence == 0) return;
+  // It cannot go on: the occurrence ends, on record.
   TransitionRecord record;
-  record.occurrence = occurrence_name(state.occurrence);
-  record.kind = kind;
-  record.subject = subject;
-  record.from = state.state;
+  record.occurrence = occurrence_name(saved.state.occurrence);
+  record.kind = saved.kind;
+  record.subject = saved.subject;
+  record.from = saved.state.state;
   record.to = AlarmState::normal;
   record.input = AlarmInput::returns;
-  record.level = state.level;
+  record.level = saved.state.level;
+  const AlarmSettings& settings = room->alarm_settings[static_cast<std::size_t>(saved.kind)];
+  record.priority = saved.state.level == Level::harm ? settings.harm_priority : settings.priority;
   record.at = at.utc;
-  record.value = state.value;
-  record.limit = state.limit;
+  record.value = saved.state.value;
+  record.limit = saved.state.limit;
   record.who = "baskwell";
-  record.why = "no longer in the settings";
+  record.why = why;
   effects.transitions.push_back(std::move(record));
-  effects.withdrawn.push_back(occurrence_name(state.occurrence));
+  effects.withdrawn.push_back(occurrence_name(saved.state.occurrence));
 }
 
 }  // namespace baskwell

@@ -50,14 +50,16 @@ struct RecentValues {
 struct ChannelState {
   ProbeState probe;
   PlausibleRange range;
+  const Channel* fixed = nullptr;  // of the Room, which the state keeps alive
+  const Instrument* instrument = nullptr;
   Index placement = none;
-  Span placement_span{};  // over which `placement` is right
+  Span placement_span{UtcMs{0}, UtcMs{0}};  // over which `placement` is right; empty: not looked up yet
   Index spot = none;
   double offset = 0;  // calibration in force
   std::uint16_t calibration_version = 0;
-  UtcMs calibration_until{INT64_MIN};
-  ElapsedMs heard_floor;  // silence counts from here at the earliest: start, reconnect
-  bool gone = false;      // its presence topic says so
+  ElapsedMs
+      heard_floor;    // silence counts from here at the earliest: start, or the last word plus our absence
+  bool gone = false;  // its presence topic says so
   RecentValues recent;
   Index silent_point = none;
   Index implausible_point = none;
@@ -77,6 +79,8 @@ struct Due {
   }
 };
 
+struct SavedPoint;  // engine_snapshot.cpp
+
 struct Engine::State {
   std::shared_ptr<const Room> room;
   std::vector<Spot> spots;
@@ -89,6 +93,7 @@ struct Engine::State {
   Index clock_point = none;
   std::vector<Index> delivery_points;
   bool broker_connected = false;
+  ElapsedMs broker_lost_at;  // read only while it is not connected
   bool clock_trusted = true;
   Stamp now;
   std::uint64_t last_occurrence = 0;
@@ -99,19 +104,25 @@ struct Engine::State {
   // engine.cpp: facts
   void advance(Stamp to, Effects& effects);
   void reading(const ReadingEvent& event, Effects& effects);
+  void watch_probe(const ChannelState& channel, const ReadingEvent& event, Quality quality, Effects& effects);
   void judge_spot(Spot& spot, double value, UtcMs measured, Effects& effects);
   void place(ChannelState& channel, Index index, UtcMs at);
-  void calibrate(ChannelState& channel, Index index, UtcMs at) const;
-  void check_silence(Index channel, Stamp at, Effects& effects);
-  void raise_waiting_harm(Index spot, Stamp at, Effects& effects);
-  void queue_silence(Index channel);
-  void handle(const BrokerEvent& event, Effects& effects);
-  void handle(const PresenceEvent& event, Effects& effects);
+  void calibrate(ChannelState& channel, UtcMs at) const;
   void handle(const IntakeTroubleEvent& event, Effects& effects);
   void handle(const StoreEvent& event, Effects& effects);
   void handle(const DeliveryEvent& event, Effects& effects);
   void handle(const ClockEvent& event, Effects& effects);
   void handle(const RequestEvent& event, Effects& effects);
+
+  // engine_silence.cpp: what is not heard
+  [[nodiscard]] ElapsedMs last_word(const ChannelState& channel) const;
+  [[nodiscard]] Index placement_at(Index channel, UtcMs at) const;
+  [[nodiscard]] bool broker_loss_says_it() const;
+  void queue_silence(Index channel);
+  void check_silence(Index channel, Stamp at, Effects& effects);
+  void raise_waiting_harm(Index spot, Stamp at, Effects& effects);
+  void handle(const BrokerEvent& event, Effects& effects);
+  void handle(const PresenceEvent& event, Effects& effects);
 
   // engine_alarms.cpp: decisions
   [[nodiscard]] const AlarmSettings& settings_of(const Point& point) const;
@@ -119,20 +130,20 @@ struct Engine::State {
   void fact(Index point, const Fact& fact, Stamp at, Effects& effects);
   void fault(Index point, bool present, bool long_lasting, std::string_view detail, Stamp at,
              Effects& effects);
-  void changed(Index point, const PointChange& change, Stamp at, Effects& effects);
-  bool apply(Index point, AlarmInput input, Stamp at, std::string_view who, std::string_view why,
-             Effects& effects);
+  void changed(Index point, const PointChange& change, bool harm_before, Stamp at, Effects& effects);
+  bool apply(Index point, AlarmInput input, TellReason reason, Stamp at, std::string_view who,
+             std::string_view why, Effects& effects);
   void tell(const Point& point, TellReason reason, Stamp at, Effects& effects);
   void point_due(Index point, Stamp at, Effects& effects);
   void queue_point(Index point);
+  [[nodiscard]] std::int64_t repeat_ms_of(const Point& point) const;
   std::string request(const RequestEvent& event, Effects& effects);
-  std::string shelve(Index point, const RequestEvent& event, Effects& effects);
+  [[nodiscard]] std::string why_not_shelve(const Point& point, const RequestEvent& event) const;
   std::string service(const RequestEvent& event, Effects& effects);
   [[nodiscard]] bool concerns(const Point& point, std::string_view target) const;
 
   // engine_snapshot.cpp
-  void take_over(AlarmKind kind, std::string_view subject, std::string_view detail, const PointState& state,
-                 Stamp at, Effects& effects);
+  void take_over(const SavedPoint& saved, Stamp at, Effects& effects);
 
   // engine_view.cpp: what people see
   [[nodiscard]] AlarmView describe(const Point& point, Stamp at) const;

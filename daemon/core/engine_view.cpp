@@ -130,13 +130,14 @@ void Engine::State::describe_place(const Point& point, Stamp at, AlarmView& view
   } else if (point.channel != none) {
     const Channel& channel = room->channels[point.channel];
     view.quantity = channel.quantity;
-    const Index placement = channels[point.channel].placement;
     // A channel that was never heard has not been placed by a reading yet.
-    for (Index i = 0; i < channel.placements.size(); ++i) {
-      if (placement != none ? i != placement : !channel.placements[i].span.holds(at.utc)) continue;
-      enclosure = channel.placements[i].enclosure;
-      view.zone_key = channel.placements[i].zone;
-      view.zone = zone_words(channel.placements[i].zone);
+    Index index = channels[point.channel].placement;
+    if (index == none) index = placement_at(point.channel, at.utc);
+    if (index != none) {
+      const Placement& placement = channel.placements[index];
+      enclosure = placement.enclosure;
+      view.zone_key = placement.zone;
+      view.zone = zone_words(placement.zone);
       placed = true;
     }
   }
@@ -169,8 +170,8 @@ AlarmView Engine::State::describe(const Point& point, Stamp at) const {
   describe_place(point, at, view);
   if (point.spot != none) {
     const bool high = is_high_side(point.kind);
-    const Spot& spot = spots[point.spot];
-    const Wanted wanted = spot.segment.at(std::clamp(at.utc, spot.segment.from, spot.segment.until));
+    // Not the spot's own segment: after a restart no reading has asked for one yet.
+    const Wanted wanted = segment_at(*room, spots[point.spot].key, at.utc).at(at.utc);
     view.value = finite_or_nan(point.state.value);
     view.target_limit = finite_or_nan(point.state.limit);
     view.harm_limit = finite_or_nan(high ? wanted.harm_high : wanted.harm_low);
@@ -219,8 +220,9 @@ RoomView Engine::view(Stamp now) const {
   for (Index i = 0; i < state_->channels.size(); ++i) {
     // Where nothing was heard yet, the placement of now tells where it should be.
     Index spot = state_->channels[i].spot;
-    for (const Placement& placement : state_->room->channels[i].placements) {
-      if (spot != none || !placement.span.holds(now.utc)) continue;
+    const Index placed = spot == none ? state_->placement_at(i, now.utc) : none;
+    if (placed != none) {
+      const Placement& placement = state_->room->channels[i].placements[placed];
       const SpotKey key{placement.enclosure, placement.zone, placement.medium,
                         state_->room->channels[i].quantity};
       const auto found = std::find_if(state_->spots.begin(), state_->spots.end(),

@@ -21,6 +21,10 @@ constexpr std::int64_t long_silence_floor_ms = 60 * minute_ms;
 constexpr int silence_intervals = 5;
 constexpr int long_silence_intervals = 20;
 
+// A pause longer than this is not learned as a habit: an instrument that reports so rarely must declare it.
+// Else one wrong clock (a first stamp of 1970) would excuse years of silence. Proposal, no source.
+constexpr std::int64_t longest_learned_ms = 2 * hour_ms;
+
 // Frozen: common practice, no source, says 2 h without 0.1 degC of change; a cool end in a steady room does
 // that, so we wait twice as long, and longer for humidity. Light and power are rightly constant all night.
 constexpr std::int64_t frozen_temperature_ms = 4 * hour_ms;
@@ -106,6 +110,7 @@ Jump jump_limits(Medium medium, Quantity quantity) {
   return {infinity, infinity};
 }
 
+// `surprising`: nothing before it led to this value.
 Quality judge_value(const PlausibleRange& range, const ReadingEvent& event, double value, bool surprising) {
   if (event.not_a_number || !std::isfinite(value)) return Quality::not_finite;
   if (range.power_on_code) {
@@ -121,29 +126,60 @@ Quality judge_value(const PlausibleRange& range, const ReadingEvent& event, doub
   return Quality::good;
 }
 
-void take_in(ProbeState& probe, const ReadingEvent& event, double value, UtcMs measured,
-             ElapsedMs measured_at) {
-  if (probe.heard) {
-    const std::int64_t gap_ms = measured - probe.last_measured;
-    if (probe.learned_interval_ms == 0) {
-      probe.learned_interval_ms = gap_ms;
-    } else if (gap_ms < 10 * probe.learned_interval_ms) {
-      // Long gaps are outages, not the instrument's habit.
-      probe.learned_interval_ms += (gap_ms - probe.learned_interval_ms) / 8;
-    }
+// While our own clock is unsure an instrument's time cannot be held against it.
+bool counts_by_own_time(const ReadingEvent& event, bool clock_trusted) {
+  return event.has_own_time && (clock_trusted || event.queued);
+}
+
+void learn_interval(ProbeState& probe, std::int64_t gap_ms) {
+  if (gap_ms > longest_learned_ms) return;
+  if (probe.learned_interval_ms == 0) {
+    probe.learned_interval_ms = gap_ms;
+  } else if (gap_ms < 10 * probe.learned_interval_ms) {
+    // Long gaps are outages, not the instrument's habit.
+    probe.learned_interval_ms += (gap_ms - probe.learned_interval_ms) / 8;
   }
-  if (probe.heard && event.value == probe.same_value) {
+}
+
+// Of one reading that is being judged.
+struct Times {
+  bool by_own_time;
+  UtcMs measured;
+  ElapsedMs elapsed;    // when it was measured
+  std::int64_t gap_ms;  // since the last good one; 0: there is none
+};
+
+Times times_of(const ProbeState& probe, const ReadingEvent& event, bool clock_trusted) {
+  Times times{};
+  times.by_own_time = counts_by_own_time(event, clock_trusted);
+  times.measured = times.by_own_time ? measured_at(event) : event.at.utc;
+  const std::int64_t age_ms = std::max<std::int64_t>(0, event.at.utc - times.measured);
+  times.elapsed = event.at.elapsed - age_ms;
+  if (!probe.heard) return times;
+  times.gap_ms = times.by_own_time && probe.by_own_time
+                     ? times.measured - probe.last_measured
+                     : std::max<std::int64_t>(0, times.elapsed - probe.last_good_at);
+  return times;
+}
+
+void take_in(ProbeState& probe, const ReadingEvent& event, double value, const Times& times) {
+  // What was not seen proves nothing about having stood still.
+  const bool went_on = probe.heard && times.gap_ms <= std::max(silence_floor_ms,
+                                                               silence_intervals * probe.learned_interval_ms);
+  if (probe.heard) learn_interval(probe, times.gap_ms);
+  probe.last_good_at = std::max(probe.last_good_at, times.elapsed);
+  if (went_on && event.value == probe.same_value) {
     if (probe.same_count < std::numeric_limits<std::uint32_t>::max()) ++probe.same_count;
   } else {
     probe.same_value = event.value;
-    probe.same_since = measured;
+    probe.same_since = probe.last_good_at;
     probe.same_count = 1;
   }
   probe.heard = true;
   probe.has_suspect = false;
+  probe.by_own_time = times.by_own_time;
   probe.last_good = value;
-  probe.last_measured = measured;
-  probe.last_good_at = std::max(probe.last_good_at, measured_at);
+  probe.last_measured = times.measured;
 }
 
 }  // namespace
@@ -164,32 +200,46 @@ PlausibleRange plausible_range(const Instrument& instrument, const Channel& chan
   return range;
 }
 
-Quality judge(ProbeState& probe, const PlausibleRange& range, const ReadingEvent& event, double value,
-              bool clock_trusted) {
+Quality judge_time(const ProbeState& probe, const ReadingEvent& event, bool clock_trusted) {
   if (event.retained) return Quality::retained;
   if (event.queued && !event.has_own_time) return Quality::no_time;
-  // While our own clock is unsure an instrument's time cannot be held against it.
-  const bool by_own_time = event.has_own_time && (clock_trusted || event.queued);
-  const UtcMs measured = by_own_time ? event.measured : event.at.utc;
-  if (by_own_time && measured - event.at.utc > future_tolerance_ms) return Quality::from_future;
-  if (probe.heard && measured < probe.last_measured) return Quality::out_of_order;
-  if (probe.heard && by_own_time && measured == probe.last_measured && event.value == probe.same_value) {
-    return Quality::duplicate;
-  }
+  // What arrives now without a time of its own is of now, whatever our wall clock said before.
+  if (!counts_by_own_time(event, clock_trusted)) return Quality::good;
+  const UtcMs measured = measured_at(event);
+  if (measured - event.at.utc > future_tolerance_ms) return Quality::from_future;
+  if (!probe.heard || !probe.by_own_time) return Quality::good;
+  if (measured < probe.last_measured) return Quality::out_of_order;
+  if (measured == probe.last_measured && event.value == probe.same_value) return Quality::duplicate;
+  return Quality::good;
+}
 
-  const double minutes = probe.heard ? static_cast<double>(measured - probe.last_measured) / minute_ms : 0.0;
-  const double allowed = range.jump + range.jump_per_minute * minutes;
-  const bool jumped = probe.heard && std::abs(value - probe.last_good) > allowed;
-  const Quality quality = judge_value(range, event, value, !probe.heard || jumped);
+Quality judge(ProbeState& probe, const PlausibleRange& range, const ReadingEvent& event, double value,
+              bool clock_trusted) {
+  const Quality by_time = judge_time(probe, event, clock_trusted);
+  if (by_time != Quality::good) return by_time;
+  const Times times = times_of(probe, event, clock_trusted);
+
+  const double step = std::abs(value - probe.last_good);
+  const double pause_min = static_cast<double>(times.gap_ms) / minute_ms;
+  const bool jumped = probe.heard && step > range.jump + range.jump_per_minute * pause_min;
+  // A pause does not make a fault value likelier to be true, so it is allowed none.
+  const bool surprising = !probe.heard || step > range.jump;
+  const Quality quality = judge_value(range, event, value, surprising);
   if (quality != Quality::good) return quality;
-  if (jumped && !(probe.has_suspect && std::abs(value - probe.suspect) <= range.jump)) {
-    // One spike is a fault of the line; two readings that agree are the truth, however far away.
-    probe.suspect = value;
-    probe.has_suspect = true;
-    return Quality::jump;
+  if (jumped) {
+    // The broker may deliver one message twice; that is still one reading.
+    if (probe.has_suspect && times.by_own_time && times.measured <= probe.suspect_measured)
+      return value == probe.suspect ? Quality::duplicate : Quality::out_of_order;
+    const bool agrees = probe.has_suspect && std::abs(value - probe.suspect) <= range.jump;
+    if (!agrees) {
+      // One spike is a fault of the line; two readings that agree are the truth, however far away.
+      probe.suspect = value;
+      probe.suspect_measured = times.by_own_time ? times.measured : UtcMs{INT64_MIN};
+      probe.has_suspect = true;
+      return Quality::jump;
+    }
   }
-  const std::int64_t age_ms = std::max<std::int64_t>(0, event.at.utc - measured);
-  take_in(probe, event, value, measured, event.at.elapsed - (by_own_time ? age_ms : 0));
+  take_in(probe, event, value, times);
   return Quality::good;
 }
 
@@ -205,7 +255,7 @@ std::int64_t long_silence_limit_ms(const ProbeState& probe, const Instrument& in
 
 bool is_frozen(const ProbeState& probe, Quantity quantity) {
   if (probe.same_count < frozen_count) return false;
-  const std::int64_t same_ms = probe.last_measured - probe.same_since;
+  const std::int64_t same_ms = probe.last_good_at - probe.same_since;
   if (quantity == Quantity::temperature) return same_ms >= frozen_temperature_ms;
   if (quantity == Quantity::humidity) return same_ms >= frozen_humidity_ms;
   return false;
