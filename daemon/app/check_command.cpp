@@ -1,8 +1,10 @@
 #include "app/check_command.h"
 
+#include <algorithm>
 #include <ostream>
 #include <set>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/people.h"
@@ -57,18 +59,33 @@ void check_plugins(const Settings& settings, std::vector<Finding>& findings) {
   }
 }
 
+std::string words_of(const EnclosureCapability& one) {
+  if (one.empty) return "    nobody lives here: no band is checked\n";
+  std::string words;
+  for (const MissingAlarm& missing : one.missing) {
+    words += "    " + std::string(row_of(missing.kind).name) +
+             (missing.zone.empty() ? "" : " (" + missing.zone + ")") + ": " + missing.why + "\n";
+  }
+  return words;
+}
+
+// Enclosures that lack the same, such as the tubs of a rack, are told together.
 void print_missing(const Settings& settings, UtcMs now, std::ostream& out) {
-  const std::vector<EnclosureCapability> all = capabilities(settings, now);
-  if (all.empty()) return;
-  out << "\nAlarms that cannot come for want of a probe:\n";
-  for (const EnclosureCapability& one : all) {
-    const Enclosure& enclosure = settings.room.enclosures[one.enclosure];
-    out << "  " << enclosure.id << (one.empty ? "  (nobody lives here: no band is checked)" : "") << "\n";
-    for (const MissingAlarm& missing : one.missing) {
-      out << "    " << row_of(missing.kind).name << (missing.zone.empty() ? "" : " (" + missing.zone + ")")
-          << ": " << missing.why << "\n";
+  std::vector<std::pair<std::string, std::string>> groups;  // what is missing, where
+  for (const EnclosureCapability& one : capabilities(settings, now)) {
+    const std::string& id = settings.room.enclosures[one.enclosure].id;
+    std::string words = words_of(one);
+    const auto same =
+        std::find_if(groups.begin(), groups.end(), [&](const auto& group) { return group.first == words; });
+    if (same == groups.end()) {
+      groups.emplace_back(std::move(words), id);
+    } else {
+      same->second += ", " + id;
     }
   }
+  if (groups.empty()) return;
+  out << "\nAlarms that cannot come for want of a probe:\n";
+  for (const auto& [words, where] : groups) out << "  " << where << "\n" << words;
 }
 
 }  // namespace

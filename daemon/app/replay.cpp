@@ -71,6 +71,11 @@ class SeriesTable {
     return channel;
   }
 
+  [[nodiscard]] bool mentions(Index channel) const {
+    return std::any_of(series_.begin(), series_.end(),
+                       [&](const auto& one) { return one.second == channel; });
+  }
+
   // Second pass: the line before mostly tells; else look it up.
   Index find(const ReadingLine& line) {
     Recent& recent = recent_[slot(line)];
@@ -319,16 +324,14 @@ std::string take_in(Replaying& now, const ReadingLine& line, Index channel, Unit
   event.channel = channel;
   event.unit = unit;
   event.measured = measured;
+  event.has_own_time = true;  // the file's time is the instrument's, whenever the line comes
   UtcMs at = measured;
   if (has_received && !line.received.empty()) {
     if (!now.received_times.read(line.received, at))
       return "received: '" + std::string(line.received) + "' is not RFC 3339";
-    event.has_own_time = true;
   }
   if (at < now.last) {
-    // Lines out of order: it arrives now, with the time it was measured.
-    at = now.last;
-    event.has_own_time = true;
+    at = now.last;  // a line out of order arrives now, with the time it was measured
   }
   now.last = at;
   event.at = {at, ElapsedMs{at.ms}};
@@ -357,6 +360,7 @@ Result<ReplayReport> replay(std::shared_ptr<const Room> settings_room, const std
   SeriesTable series(*room);
   UtcMs first{0};
   learn_series(csv.value(), series, readings_path, report, first);
+  for (Index i = 0; i < room->channels.size(); ++i) room->channels[i].expected = series.mentions(i);
   if (!csv.value().rewind()) return Error{readings_path + ": cannot be read twice; give a file, not a pipe"};
 
   const File out(std::fopen(alarms_path.c_str(), "wb"));

@@ -39,6 +39,7 @@ bool Engine::State::broker_loss_says_it() const {
 }
 
 void Engine::State::queue_silence(Index index) {
+  if (!room->channels[index].expected) return;
   ChannelState& channel = channels[index];
   std::int64_t limit_ms = silence_limit_ms(channel.probe, *channel.instrument);
   if (channel.gone) limit_ms = gone_limit_ms;

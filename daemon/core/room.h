@@ -190,6 +190,7 @@ struct Channel {
   std::vector<Calibration> calibrations;  // ascending
   std::optional<double> measures_low;     // judged unit; what the instrument can measure, where declared
   std::optional<double> measures_high;
+  bool expected = true;  // false: nothing is to come from it (a file being replayed does not hold it)
 };
 
 // ---- People
