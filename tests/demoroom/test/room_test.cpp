@@ -323,8 +323,8 @@ TEST(Room, LosesItsHeatWithTheBuildingsTimeConstant) {
 
 TEST(Room, WeatherFollowsTheSeasonAndTheDay) {
   Weather weather(WeatherSpec{}, Rng(5));
-  constexpr std::int64_t kMonth_h = 31 * 24;
-  constexpr std::int64_t kJuly_h = 181 * 24;
+  constexpr std::int64_t kMonth_h = std::int64_t{31} * 24;
+  constexpr std::int64_t kJuly_h = std::int64_t{181} * 24;
   double january = 0;
   double july = 0;
   const std::int64_t start_s = parse_rfc3339_ms("2026-01-01T00:00:00Z").value() / 1000;
