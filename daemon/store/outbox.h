@@ -49,6 +49,14 @@ struct AttemptOutcome {
   UtcMs next_try;                                  // read only where it becomes waiting
 };
 
+// A message whose life ended without an attempt's answer: given up, replaced by a newer text, without a
+// channel.
+struct MessageEnd {
+  std::string message;                          // MessageDraft::id
+  MessageState becomes = MessageState::failed;  // failed or withdrawn
+  UtcMs at;
+};
+
 // An attempt as kept; `ended` is empty while the outcome is unknown.
 struct AttemptRow {
   Attempt attempt;

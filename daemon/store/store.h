@@ -17,7 +17,8 @@
 // when told (retry_now). `on_trouble` is called once at each change between working and not.
 //
 // Threads: every member may be called from any thread, but flush() and put_settings() not from a callback.
-// Callbacks run on the writer thread, in the order of submission, and must not block.
+// Callbacks run on the writer thread, in the order of submission, and must not block. One exception: where a
+// batch is dropped whole at the bound, submit itself calls on_committed(false, why) before it returns.
 
 #include <cstddef>
 #include <cstdint>
@@ -60,7 +61,7 @@ struct Batch {
   std::vector<MessageDraft> messages;
   std::vector<std::string> withdrawn;   // occurrences whose waiting messages (but "over") are withdrawn
   std::optional<std::string> snapshot;  // Engine::snapshot; the latest two are kept
-  UtcMs at;                             // of the snapshot
+  UtcMs at;                             // when it was made
   bool urgent = false;
   Committed on_committed;  // may be empty
 };
@@ -104,6 +105,7 @@ class Store {
   // told anyway, and the attempt is still written once the store works again.
   void record_attempt(Attempt attempt, Committed on_committed);
   void record_outcome(AttemptOutcome outcome, Committed on_committed = {});
+  void record_end(MessageEnd end, Committed on_committed = {});
 
   // The version of these settings and care sheets: the latest one where nothing changed, else a new one.
   // Waits for the commit.
@@ -123,8 +125,9 @@ class Store {
 
  private:
   class Writer;
-  explicit Store(std::unique_ptr<Writer> writer);
+  Store(std::unique_ptr<Writer> writer, int lock);
   std::unique_ptr<Writer> writer_;
+  int lock_;  // descriptor
 };
 
 }  // namespace baskwell::store
