@@ -120,6 +120,7 @@ Descriptor input_with(std::string_view text) {
 
 std::vector<char*> pointers(std::vector<std::string>& strings) {
   std::vector<char*> result;
+  result.reserve(strings.size() + 1);
   for (std::string& s : strings) result.push_back(s.data());
   result.push_back(nullptr);
   return result;

@@ -16,6 +16,9 @@ constexpr std::string_view hex = "0123456789ABCDEF";
 constexpr bool is_plain(char c) {
   return c >= 0x20 && c < 0x7F;
 }
+constexpr bool is_control(char c) {
+  return static_cast<unsigned char>(c) < 0x20U || c == 0x7F;
+}
 constexpr bool is_continuation(char c) {
   return (static_cast<unsigned char>(c) & 0xC0U) == 0x80U;
 }
@@ -31,8 +34,7 @@ std::string header_line(std::string_view text, std::size_t bytes_max) {
     text = text.substr(0, bytes_max);
   }
   std::string clean(text);
-  std::replace_if(
-      clean.begin(), clean.end(), [](char c) { return (c >= 0 && c < 0x20) || c == 0x7F; }, ' ');
+  std::replace_if(clean.begin(), clean.end(), is_control, ' ');
   clean.erase(0, clean.find_first_not_of(' '));
   clean.erase(clean.find_last_not_of(' ') + 1);
   return clean;

@@ -26,7 +26,7 @@ constexpr bool is_small_letter(char c) {
   return c >= 'a' && c <= 'z';
 }
 constexpr bool is_control(char c) {
-  return (c >= 0 && c < 0x20) || c == 0x7F;
+  return static_cast<unsigned char>(c) < 0x20U || c == 0x7F;
 }
 
 constexpr bool is_unreserved(char c) {  // RFC 3986 2.3

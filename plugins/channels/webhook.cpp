@@ -50,6 +50,10 @@ constexpr bool is_token_char(char c) {  // RFC 9110 5.6.2
          signs.find(c) != std::string_view::npos;
 }
 
+constexpr bool is_control(char c) {
+  return static_cast<unsigned char>(c) < 0x20U || c == 0x7F;
+}
+
 bool same_name(std::string_view a, std::string_view b) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(),
                     [](char x, char y) { return (x | 0x20) == (y | 0x20); });
@@ -65,10 +69,10 @@ std::vector<std::string> header_lines(const Settings& settings) {
     for (const std::string_view ours : {"Content-Length", "Transfer-Encoding", "Host", "Baskwell-Message"}) {
       if (same_name(name, ours)) throw BadSetting("'header." + name + "' is set by the channel itself");
     }
-    const bool control =
-        std::any_of(value.begin(), value.end(), [](char c) { return (c >= 0 && c < 0x20) || c == 0x7F; });
+    const bool control = std::any_of(value.begin(), value.end(), is_control);
     if (control) throw BadSetting("'header." + name + "' has a line end or control character in its value");
-    lines.push_back(value.empty() ? name + ";" : name + ": " + value);  // libcurl's form for an empty value
+    lines.push_back(name);
+    lines.back().append(value.empty() ? ";" : ": ").append(value);  // libcurl's form for an empty value
   }
   return lines;
 }
@@ -123,8 +127,7 @@ class Webhook {
     if (url_.first_placeholder() != std::string::npos && url_.first_placeholder() < host_end) {
       throw BadSetting("'url' may have placeholders only behind the host's name and its '/'");
     }
-    const bool blank =
-        std::any_of(url.begin(), url.end(), [](char c) { return (c >= 0 && c <= 0x20) || c == 0x7F; });
+    const bool blank = std::any_of(url.begin(), url.end(), [](char c) { return c == ' ' || is_control(c); });
     if (blank) throw BadSetting("'url' has a blank or control character in it");
   }
 

@@ -299,7 +299,7 @@ std::optional<std::int64_t> read_rfc3339_ms(std::string_view text) {
   const char zone = fields.one_of("Zz+-");
   std::int64_t offset_minutes = 0;
   if (zone == '+' || zone == '-') {
-    offset_minutes = fields.number(2, 0, 23) * 60;
+    offset_minutes = std::int64_t{60} * fields.number(2, 0, 23);
     fields.one_of(":");
     offset_minutes += fields.number(2, 0, 59);
     if (zone == '-') offset_minutes = -offset_minutes;
