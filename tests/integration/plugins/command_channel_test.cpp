@@ -18,8 +18,7 @@ namespace {
 class CommandChannel : public testing::Test {
  protected:
   std::string script(const std::string& text) {
-    const std::string path =
-        folder_.write("script" + std::to_string(++scripts_), "#!/bin/sh\n" + text + "\n");
+    std::string path = folder_.write("script" + std::to_string(++scripts_), "#!/bin/sh\n" + text + "\n");
     EXPECT_EQ(::chmod(path.c_str(), 0700), 0);
     return path;
   }
@@ -121,10 +120,12 @@ TEST_F(CommandChannel, TheChildInheritsNoDescriptorNoEnvironmentAndNoSignalMask)
   const int secret =
       ::open("/dev/null", O_RDONLY);  // without O_CLOEXEC, as a careless library might leave one
   ASSERT_GE(secret, 3);
-  ASSERT_EQ(::setenv("BASKWELL_TEST_SECRET", "hidden", 1),
-            0);  // NOLINT(concurrency-mt-unsafe): one thread here
-  DeliveryChannel channel =
-      running("ls /proc/$$/fd >\"$0.fds\"; env >\"$0.env\"; grep SigBlk /proc/$$/status >\"$0.blocked\"");
+  // NOLINTNEXTLINE(concurrency-mt-unsafe): one thread here
+  ASSERT_EQ(::setenv("BASKWELL_TEST_SECRET", "hidden", 1), 0);
+  // The mask is looked at by a program that takes the shell's place: a shell blocks signals itself while it
+  // forks.
+  DeliveryChannel channel = running(
+      "ls /proc/$$/fd >\"$0.fds\"; env >\"$0.env\"; exec grep SigBlk /proc/self/status >\"$0.blocked\"");
   sigset_t all;
   sigset_t before;
   ::sigfillset(&all);

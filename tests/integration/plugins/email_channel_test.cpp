@@ -22,7 +22,7 @@ class EmailChannel : public testing::Test {
   void serve(std::vector<std::string> options, const std::string& scheme = "smtp") {
     peers::Start start;
     start.argv = {"/usr/bin/python3",
-                  BASKWELL_PEERS_DIR "/smtp_peer.py",
+                  std::string(BASKWELL_PEERS_DIR) + "/smtp_peer.py",
                   "--certificate",
                   certificates_.server_file,
                   "--key",
@@ -203,8 +203,8 @@ TEST_F(EmailChannel, NoTextCanAddAHeaderOrEndTheBody) {
   message.headline =
       "Tub\r\nBcc: c@example.org\r\n\r\nbody " + std::string(300, 'x') + " \u2603 =?UTF-8?Q?no?=";
   message.id = "a b>\r\nX-Evil: 1";
-  message.body = "line one\r\n.\r\nMAIL FROM:<evil@example.org>\n..two dots\n" +
-                 std::string(2000, 'y') + "\nFrom here = \u00E9 \t\ntrailing space \n";
+  message.body = "line one\r\n.\r\nMAIL FROM:<evil@example.org>\n..two dots\n" + std::string(2000, 'y') +
+                 "\nFrom here = \u00E9 \t\ntrailing space \n";
   const Delivery delivery = channel.deliver(message, seconds(10));
   ASSERT_EQ(delivery.result, DeliveryResult::delivered) << delivery.answer;
   const boost::json::value got = mail();

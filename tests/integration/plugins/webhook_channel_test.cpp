@@ -12,7 +12,7 @@ class WebhookChannel : public testing::Test {
  protected:
   void serve(bool tls) {
     peers::Start start;
-    start.argv = {"/usr/bin/python3", BASKWELL_PEERS_DIR "/http_peer.py"};
+    start.argv = {"/usr/bin/python3", std::string(BASKWELL_PEERS_DIR) + "/http_peer.py"};
     if (tls) {
       Result<peers::Certificates> made = peers::make_certificates(folder_);
       ASSERT_TRUE(made.ok()) << made.error().text;

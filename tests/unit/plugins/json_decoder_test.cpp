@@ -160,7 +160,7 @@ TEST(JsonDecoder, DepthAndSizeAreLimited) {
 }
 
 TEST(JsonDecoder, RefusesSettingsThatMakeNoSense) {
-  const auto refused = [](DecoderSettings settings) { return open("json", settings).error().text; };
+  const auto refused = [](const DecoderSettings& settings) { return open("json", settings).error().text; };
   EXPECT_NE(refused({{}, std::nullopt, {}}).find("between 1 and 256"), std::string::npos);
   EXPECT_NE(refused({{{"t", BW_UNIT_DEGC}}, std::nullopt, {}}).find("must be empty or begin with '/'"),
             std::string::npos);
@@ -240,6 +240,7 @@ TEST(JsonDecoder, RandomDocumentsAgainstAModel) {
   std::size_t hits = 0;
   for (int round = 0; round < 3'000; ++round) {
     std::vector<Wanted> wanted;
+    wanted.reserve(6);
     for (int i = 0; i < 6; ++i) wanted.push_back({documents.pointer(), BW_UNIT_DEGC});
     Decoder decoder = json(wanted);
     for (int repeat = 0; repeat < 4; ++repeat) {
