@@ -176,13 +176,14 @@ LifeStage read_stage(TableReader& reader, const std::string& name) {
   }
   reader.text("uv_zone");     // for people; judged when there are UV probes
   reader.text("note", 1000);  // for people
-  stage.bands = whole_bands(read_written_bands(reader, "bands"), reader.report());
+  const std::vector<WrittenBand> written = read_written_bands(reader, "bands");
+  if (written.empty()) reader.missing("bands");
+  stage.bands = whole_bands(written, reader.report());
   for (const Band& band : stage.bands) {
     if (band.source.empty())
       reader.wrong("bands", "a band has no source",
                    "`source` in every band, also \"common practice, no source\"");
   }
-  if (stage.bands.empty()) reader.missing("bands");
   reader.finish();
   return stage;
 }
@@ -216,7 +217,7 @@ const CareSheet* CareSheets::find(const std::string& species) {
   const std::string shown = file->second.lexically_normal().string();
   Result<std::string> text = read_file(file->second);
   if (!text) {
-    findings_->push_back({{shown, 0, 0}, true, "", text.error().text, "", ""});
+    findings_->push_back(about_file(shown, true, text.error().text));
     return nullptr;
   }
   std::vector<Finding> mistakes;

@@ -1,8 +1,17 @@
 #include "settings/finding.h"
 
 #include <algorithm>
+#include <utility>
 
 namespace baskwell {
+
+Finding about_file(const std::string& file, bool error, std::string what) {
+  Finding finding;
+  finding.at.file = file;
+  finding.error = error;
+  finding.what = std::move(what);
+  return finding;
+}
 
 std::string text_of(const Finding& finding) {
   std::string text = finding.at.file + ':' + std::to_string(finding.at.line) + ':' +

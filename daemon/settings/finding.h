@@ -25,6 +25,9 @@ struct Finding {
   std::string nearest;  // nearest known name; "" where there is none
 };
 
+// About a file as a whole.
+[[nodiscard]] Finding about_file(const std::string& file, bool error, std::string what);
+
 // `file:line:column: error|warning: key: what is wrong, what is allowed, nearest known name`, without the
 // parts that do not apply.
 [[nodiscard]] std::string text_of(const Finding& finding);

@@ -56,7 +56,7 @@ void put_in_order(std::vector<Finding>& findings, const std::string& first_file)
     if (known) continue;
     if (kept.size() == most_findings) {
       // Whatever is cut off, the answer stays the same: errors stay errors.
-      kept.push_back({{first_file, 0, 0}, has_errors(findings), "", "more findings are left out", "", ""});
+      kept.push_back(about_file(first_file, has_errors(findings), "more findings are left out"));
       break;
     }
     kept.push_back(std::move(finding));
@@ -86,7 +86,7 @@ void load(const std::filesystem::path& file, const LoadOptions& options, LoadOut
   const std::string shown = file.string();
   Result<std::string> text = settings::read_file(file);
   if (!text) {
-    outcome.findings.push_back({{shown, 0, 0}, true, "", text.error().text, "", ""});
+    outcome.findings.push_back(about_file(shown, true, text.error().text));
     return;
   }
   const std::optional<Value> document = settings::parse_document(text.value(), shown, outcome.findings);
@@ -113,7 +113,7 @@ LoadOutcome load_settings(const std::filesystem::path& file, const LoadOptions& 
   } catch (const std::exception& trouble) {  // out of memory, a damaged tz database, a path that is no path
     outcome.settings.reset();
     outcome.findings.push_back(
-        {{file.string(), 0, 0}, true, "", std::string("cannot be read: ") + trouble.what(), "", ""});
+        about_file(file.string(), true, std::string("cannot be read: ") + trouble.what()));
   }
   return outcome;
 }
