@@ -34,7 +34,7 @@ struct WrittenChannel {
 };
 
 std::optional<std::string> read_topic(TableReader& reader, const Marks& marks) {
-  const auto topic = reader.text("topic", longest_topic);
+  auto topic = reader.text("topic", longest_topic);
   if (!topic) return std::nullopt;
   for (const auto& [mark, value] : marks) {
     if (topic->find(mark) != std::string::npos && !is_whole_level(*topic, mark)) {
@@ -201,7 +201,7 @@ std::string as_id(std::string_view text) {
 std::string made_name(const WrittenChannel& channel, bool own_topic) {
   if (!channel.pointer.empty()) return as_id(channel.pointer);
   if (own_topic) {
-    const std::string name = as_id(channel.topic.substr(channel.topic.find_last_of('/') + 1));
+    std::string name = as_id(channel.topic.substr(channel.topic.find_last_of('/') + 1));
     if (!name.empty()) return name;
   }
   return std::string(name_of(channel.channel.quantity));
@@ -231,7 +231,7 @@ std::vector<WrittenChannel> read_channel_list(Draft& draft, TableReader& reader,
 std::string read_decoder(TableReader& reader, const std::vector<WrittenChannel>& channels) {
   const bool pointers = std::any_of(channels.begin(), channels.end(),
                                     [](const WrittenChannel& channel) { return !channel.pointer.empty(); });
-  const std::string decoder = reader.text("decoder").value_or(pointers ? "json" : "plain");
+  std::string decoder = reader.text("decoder").value_or(pointers ? "json" : "plain");
   const bool every = std::all_of(channels.begin(), channels.end(),
                                  [](const WrittenChannel& channel) { return !channel.pointer.empty(); });
   if (decoder == "plain" && pointers)
@@ -248,6 +248,7 @@ void add_sources(Draft& draft, TableReader& reader, const Site& site, Index inst
   Settings& settings = draft.settings;
   ProbeSource model;
   model.instrument = instrument;
+  model.at = {draft.report.file(), reader.place().line, reader.place().column};
   model.decoder = read_decoder(reader, channels);
   model.time_pointer = reader.text("time", 500).value_or("");
   if (!model.time_pointer.empty() && model.time_pointer.front() != '/' && model.decoder == "json")
@@ -309,7 +310,7 @@ Shared read_shared(Draft& draft, TableReader& reader, const Site& site, bool has
 std::string id_of(TableReader& reader, const Site& site, const std::vector<WrittenChannel>& channels) {
   if (site.owner.empty()) return site.id;
   if (const auto id = reader.text("id")) {
-    const std::string made = with_marks(*id, site.marks);
+    std::string made = with_marks(*id, site.marks);
     if (is_id(made)) return made;
     reader.wrong("id", "is no id", id_rule);
   }

@@ -64,6 +64,7 @@ struct ProbeSource {
   std::string time_pointer;  // the payload's own time; "": it has none
   bool keep_queued = false;  // in a persistent session: the broker keeps messages while we are away
   std::vector<SourceChannel> channels;
+  FilePosition at;  // of the instrument, for a finding of the plugin host
 };
 
 // A topic on which instruments say by a last will whether they are there.
