@@ -1,6 +1,6 @@
 #include "demoroom/payload.h"
 
-#include <cmath>
+#include <algorithm>
 #include <string_view>
 
 #include "demoroom/time_text.h"
@@ -14,6 +14,17 @@ std::size_t at(int index) {
 
 std::string plain_topic(const InstrumentSpec& instrument, const ProbeSpec& probe) {
   return instrument.topic + "/" + probe.label;
+}
+
+// `inst-7/warm-surface` for the pointer /warm/surface: a channel's id as the settings of the demo name it.
+std::string channel_id(const InstrumentSpec& instrument, const ProbeSpec& probe) {
+  std::string within = probe.channel;
+  if (within.empty()) {
+    within = probe.label.starts_with('/') ? probe.label.substr(1) : probe.label;
+    std::replace_if(
+        within.begin(), within.end(), [](char c) { return c == '/' || c == '_'; }, '-');
+  }
+  return instrument.id + "/" + within;
 }
 
 // A field by its pointer, "/hot" or "/warm/surface": one level of nesting at most, names free of '"' and
@@ -87,8 +98,7 @@ std::string csv_lines_of(const RoomSpec& spec, const Report& report) {
     lines += time + ",";
     lines += probe.enclosure < 0 ? "room" : spec.enclosures[at(probe.enclosure)].id;
     lines += std::string(",") + name(probe.zone) + "," + name(probe.quantity) + "," + value + "," +
-             name(probe.medium) + "," + instrument.id + (instrument.json ? probe.label : "/" + probe.label) +
-             "\n";
+             name(probe.medium) + "," + channel_id(instrument, probe) + "\n";
   }
   return lines;
 }

@@ -45,6 +45,7 @@ struct ProbeSpec {
   double radiation_k_per_w = 0.0;  // a bare probe under a lamp reads high
   int heater = -1;                 // for power
   std::string label;               // topic level or JSON pointer, as the payload needs it
+  std::string channel;  // its name within the instrument, in files of readings; empty: after the label
 };
 
 struct InstrumentSpec {

@@ -325,7 +325,9 @@ void add_rack(RoomSpec& room, double interval_s) {
     if (tub != 1 && tub != 6 && tub != kTubs) continue;
     const int instrument =
         add_instrument(room, "inst-rack-" + number, "demo/rack/" + number, false, interval_s);
-    room.probes.push_back(temperature(instrument, here, Zone::hot, Medium::air, kSixteenth, "air"));
+    ProbeSpec air = temperature(instrument, here, Zone::hot, Medium::air, kSixteenth, "air");
+    air.channel = "temperature";
+    room.probes.push_back(std::move(air));
   }
   cable.thermostat = add_thermostat(room, thermostat("th-9", ThermostatKind::on_off, thermostat_tub,
                                                      Place::hot_air, 30.0, 26.0, kShelfCircuit));

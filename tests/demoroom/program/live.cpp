@@ -48,11 +48,26 @@ void run_with_zone(DemoRoom& room, std::int64_t until_ms, const LocalOffset& off
   }
 }
 
+Outcome plan_fault(DemoRoom& room, const std::string& text) {
+  const std::size_t space = std::min(text.find(' '), text.size());
+  const auto when = parse_rfc3339_ms(text.substr(0, space));
+  if (!when) return when.error();
+  const auto command = parse_command(text.substr(space));
+  if (!command) return command.error();
+  const auto* fault = std::get_if<FaultCommand>(&command.value());
+  if (fault == nullptr) return Error{"only a fault can be planned; it ends by 'for MINUTES'"};
+  return room.schedule(when.value(), *fault);
+}
+
 Result<DemoRoom> settled_room(const Options& options, std::int64_t start_ms, const LocalOffset& offset) {
   const std::int64_t from_ms = start_ms - std::llround(options.settle_h * static_cast<double>(kHour_ms));
   if (from_ms < 0) return Error{"--start less --settle is before 1970"};
   DemoRoom room(demo_scenario(options.interval_s), options.seed, from_ms, offset(from_ms));
   run_with_zone(room, start_ms, offset, {});
+  for (const std::string& fault : options.faults) {
+    const Outcome planned = plan_fault(room, fault);
+    if (!planned) return Error{"--fault \"" + fault + "\": " + planned.error().text};
+  }
   return room;
 }
 

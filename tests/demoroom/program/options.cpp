@@ -35,6 +35,9 @@ Parsed parse_options(int argc, const char* const* argv) {
   app.add_option("--zone", options.zone, "time zone of the room's clocks (TZ, else Europe/London)");
   app.add_option("--offset-minutes", options.offset_minutes, "local time ahead of UTC, instead of a zone")
       ->check(CLI::Range(-1440, 1440));
+  app.add_option("--fault", options.faults,
+                 "\"TIME COMMAND\": a fault at a simulated time; may be said again")
+      ->allow_extra_args(false);
   app.add_option("--once-csv", options.csv_file, "no broker: write the readings to this file and end");
   app.add_option("--days", options.days, "with --once-csv: how many")
       ->check(CLI::Range(0.001, 36500.0))

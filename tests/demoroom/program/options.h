@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace baskwell::demoroom {
 
@@ -18,6 +19,7 @@ struct Options {
   double settle_h = 48.0;             // simulated before anything is published
   std::string zone;                   // IANA name; empty: TZ, else Europe/London
   std::optional<int> offset_minutes;  // of local time from UTC, instead of a zone
+  std::vector<std::string> faults;    // "TIME COMMAND" each, simulated time
   std::string csv_file;               // --once-csv
   double days = 1.0;
   bool send_command = false;  // `do`

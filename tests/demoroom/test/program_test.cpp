@@ -47,6 +47,28 @@ TEST(Program, WritesTheSameCsvForTheSameSeed) {
   EXPECT_NE(a, text_of(folder.file("c.csv")));
 }
 
+TEST(Program, AFaultPlannedOnTheCommandLineShowsInTheFile) {
+  const peers::TempFolder folder;
+  const auto lines_of_dead = [&](const std::string& fault) {
+    std::vector<std::string> argv{kProgram, "--once-csv", folder.file("f.csv"),  "--days",
+                                  "0.1",    "--start",    "2026-03-01T00:00:00Z"};
+    if (!fault.empty()) argv.insert(argv.end(), {"--fault", fault});
+    auto process = Process::start({argv, "", {}, 15000ms});
+    EXPECT_TRUE(process.ok());
+    const auto end = process.value().wait_for_end(60s);
+    EXPECT_TRUE(end.ok() && end.value() == 0) << process.value().output();
+    const std::string text = text_of(folder.file("f.csv"));
+    int lines = 0;
+    for (std::size_t at = text.find("inst-1/hot"); at != std::string::npos;
+         at = text.find("inst-1/hot", at + 1))
+      ++lines;
+    return lines;
+  };
+  const int healthy = lines_of_dead("");
+  const int faulty = lines_of_dead("2026-03-01T01:00:00Z probe-dead shelf-1/hot for 30");
+  EXPECT_NEAR(healthy - faulty, 60, 2);  // half an hour at two a minute
+}
+
 TEST(Program, AMistakeOnTheCommandLineEndsIt) {
   for (const auto& wrong :
        {std::vector<std::string>{kProgram, "--start", "yesterday"},

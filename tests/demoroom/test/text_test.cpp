@@ -151,6 +151,19 @@ TEST(Csv, LinesFollowTheHeader) {
             "2026-11-24T09:00:30.120Z,shelf-3,cool,humidity,49,air,inst-3/rh\n");
 }
 
+TEST(Csv, ChannelsAreCalledAsTheDemosSettingsCallThem) {
+  OneReport bench(6);
+  bench.set(0, 40.1);
+  bench.set(3, 88.4);
+  EXPECT_EQ(csv_lines_of(bench.spec, bench.report),
+            "2026-11-24T09:00:30.120Z,bench-1,hot,temperature,40.1,surface,inst-7/warm-surface\n"
+            "2026-11-24T09:00:30.120Z,bench-1,hot,power,88.4,,inst-7/power-w\n");
+  OneReport tub(8);
+  tub.set(0, 29.75);
+  EXPECT_EQ(csv_lines_of(tub.spec, tub.report),
+            "2026-11-24T09:00:30.120Z,rack-1,hot,temperature,29.7500,air,inst-rack-1/temperature\n");
+}
+
 TEST(Csv, TheRoomIsCalledRoom) {
   OneReport one(11);
   one.set(0, 21.4);
