@@ -63,20 +63,21 @@ std::size_t Store::Writer::submit(Batch batch) {
       batch.readings.resize(room_left);  // the newest go
       stats_.readings_dropped += dropped;
     }
-    if (dropped == 0 || !batch.readings.empty() || !holds_only_readings(batch)) {
+    const bool dropped_whole = dropped > 0 && batch.readings.empty() && holds_only_readings(batch);
+    if (!dropped_whole) {
       stats_.readings_waiting += batch.readings.size();
       ++stats_.batches_waiting;
       urgent_ = urgent_ || batch.urgent;
       Committed on_committed = std::move(batch.on_committed);
       queue_.push_back({std::move(batch), std::move(on_committed), false, {}});
+      work_.notify_one();
+      return dropped;
     }
   }
-  if (batch.on_committed) {  // still here: dropped whole
+  if (batch.on_committed) {
     batch.on_committed(false,
                        "the queue to the store is full, " + std::to_string(dropped) + " readings dropped");
-    return dropped;
   }
-  work_.notify_one();
   return dropped;
 }
 

@@ -73,7 +73,7 @@ void make_sample(const std::string& path) {
 
   Batch batch;
   batch.room = room;
-  for (int i = 0; i < 6; ++i) {
+  for (std::int64_t i = 0; i < 6; ++i) {
     batch.readings.push_back(sample_reading(0, {320'625 - i * 20'000, 4}, i * 5 * minute_ms));
   }
   batch.readings.push_back(sample_reading(1, {555, 1}, 30 * minute_ms));

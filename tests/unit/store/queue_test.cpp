@@ -110,6 +110,7 @@ TEST(Queue, TakesFromManyThreads) {
   const auto room = test::room_of(4);
   std::atomic<int> heard{0};
   std::vector<std::thread> threads;
+  threads.reserve(4);
   for (int t = 0; t < 4; ++t) {
     threads.emplace_back([&, t] {
       for (int i = 0; i < 50; ++i) {

@@ -140,9 +140,9 @@ TEST(Store, KeepsEveryPartOfATransition) {
 TEST(Store, FindsReadingsByChannelAndMeasuredTime) {
   const Folder folder;
   const auto room = test::room_of(5);
-  constexpr int total = 30'000;
+  constexpr std::int64_t total = 30'000;
   std::vector<StoredReading> given;
-  for (int i = 0; i < total; ++i) {
+  for (std::int64_t i = 0; i < total; ++i) {
     const auto channel = static_cast<Index>(i % 5);
     // Every 97th comes an hour late out of a probe's own memory.
     const std::int64_t late_ms = i % 97 == 0 ? hour_ms : 0;
