@@ -26,6 +26,7 @@ using SteadyTime = std::chrono::steady_clock::time_point;
 // The library ends an attempt to connect after 10 s by itself; this is for when it does not.
 constexpr milliseconds connecting_max{20'000};
 constexpr milliseconds subscribing_max{10'000};
+constexpr milliseconds short_lived{5000};
 constexpr std::size_t filters_at_once = 100;  // keeps one SUBSCRIBE small
 constexpr milliseconds stop_max{2000};
 constexpr std::int64_t goodbye_ms = 500;
@@ -78,6 +79,7 @@ struct Broker::State {
   void away(Line& line, std::string cause, SteadyTime now);
   void pass_time(Line& line, SteadyTime now);
   void tell();
+  [[nodiscard]] std::string why_lost(const Line& line, const Happening& happening, SteadyTime now) const;
   [[nodiscard]] std::string why_not_connected(const Happening& happening) const;
   void close();
 };
@@ -134,24 +136,31 @@ void Broker::State::take(Line& line, const Happening& happening, SteadyTime now)
       return;
     case What::lost:
       if (line.phase != Phase::subscribing && line.phase != Phase::up) return;
-      away(line, happening.code != 0 ? words_for_disconnect(happening.code) : "the connection broke", now);
+      away(line, why_lost(line, happening, now), now);
       return;
   }
 }
 
+std::string Broker::State::why_lost(const Line& line, const Happening& happening, SteadyTime now) const {
+  if (happening.code != 0) return words_for_disconnect(happening.code);
+  if (now - line.up_since >= short_lived) return "the connection broke";
+  // The library often misses the broker's last word (that somebody took the session over, MQTT 5).
+  return "the connection broke soon after it was made (is the client id '" + settings.client_id +
+         "' used by somebody else?)";
+}
+
 // The library says no more than "failed" of a connection that could not be made: look why.
 std::string Broker::State::why_not_connected(const Happening& happening) const {
-  if (happening.code > 0 || happening.words.starts_with("TLS")) {
+  if (happening.code > 0) {
     return words_for_connect_refusal(happening.code, happening.words, settings.user);
   }
-  if (const auto why = why_unreachable(settings.host, settings.port)) {
+  if (const auto why = why_unreachable({settings.host, settings.port, settings.tls, settings.ca_file})) {
     return words_for_connect_refusal(happening.code, *why, settings.user);
   }
-  return words_for_connect_refusal(
-      happening.code,
-      settings.tls ? "somebody listens there, but does not answer as a broker with TLS"
-                   : "somebody listens there, but does not answer as a broker (is it one with TLS?)",
-      settings.user);
+  return words_for_connect_refusal(happening.code,
+                                   "somebody listens there, but does not answer as a broker" +
+                                       std::string(settings.tls ? "" : " (does it want TLS?)"),
+                                   settings.user);
 }
 
 void Broker::State::ask_next(Line& line, SteadyTime now) {

@@ -3,8 +3,6 @@
 #include <mqtt/async_client.h>
 
 #include <chrono>
-#include <mutex>
-#include <string_view>
 #include <utility>
 
 namespace baskwell::intake {
@@ -54,20 +52,6 @@ std::pair<int, std::string> failure_of(const mqtt::token& token) {
   return {token.get_return_code(), ""};
 }
 
-// A line of the TLS library's error queue, "140...:error:0A000086:SSL routines:...:certificate verify
-// failed:../ssl/...:1889:": of that, what went wrong.
-std::string tls_words(std::string_view line) {
-  const std::size_t start = line.find(":error:");
-  if (start == std::string_view::npos) return std::string(line);
-  std::string_view rest = line.substr(start + 7);
-  for (int skipped = 0; skipped < 3; ++skipped) {  // number, library, function
-    const std::size_t colon = rest.find(':');
-    if (colon == std::string_view::npos) return std::string(line);
-    rest = rest.substr(colon + 1);
-  }
-  return std::string(rest.substr(0, rest.find(':')));
-}
-
 }  // namespace
 
 struct SessionLink::State {
@@ -77,8 +61,6 @@ struct SessionLink::State {
   ClockSource clock;
   std::function<void(Happening)> happened;
   std::shared_ptr<const std::atomic<bool>> open;
-  std::mutex tls_mutex;
-  std::string tls_problem;  // of the running attempt: the first that was told
   mqtt::connect_options options;
   std::unique_ptr<Listener> connecting;
   std::unique_ptr<Listener> subscribing;
@@ -100,10 +82,6 @@ struct SessionLink::State {
               .code = code,
               .words = std::move(words),
               .codes = std::move(codes)});
-  }
-  std::string take_tls_problem() {
-    const std::lock_guard lock(tls_mutex);
-    return std::exchange(tls_problem, {});
   }
   void set_options(const BrokerSettings& settings, const std::string& password);
   void set_listeners();
@@ -133,25 +111,20 @@ void SessionLink::State::set_options(const BrokerSettings& settings, const std::
   if (!settings.ca_file.empty()) tls.set_trust_store(settings.ca_file);
   tls.set_enable_server_cert_auth(true);
   tls.set_verify(true);  // the name in the certificate too
-  tls.set_error_handler([this](const std::string& line) {
-    const std::lock_guard lock(tls_mutex);
-    if (tls_problem.empty()) tls_problem = tls_words(line);
-  });
+  // No error handler: with one, version 1.2.0 of the library crashes when a certificate is refused.
   options.set_ssl(std::move(tls));
 }
 
 void SessionLink::State::set_listeners() {
   connecting = std::make_unique<Listener>([this](const mqtt::token&) { tell(Happening::What::connected); },
                                           [this](const mqtt::token& token) {
-                                            auto [code, words] = failure_of(token);
-                                            if (std::string tls = take_tls_problem(); !tls.empty())
-                                              words = "TLS: " + std::move(tls);
+                                            const auto [code, words] = failure_of(token);
                                             tell(Happening::What::not_connected, code, words);
                                           });
   subscribing = std::make_unique<Listener>(
       [this](const mqtt::token& token) {
-        std::vector<int> codes;
-        for (const auto code : token.get_subscribe_response().get_reason_codes()) codes.push_back(code);
+        const mqtt::subscribe_response response = token.get_subscribe_response();
+        std::vector<int> codes(response.get_reason_codes().begin(), response.get_reason_codes().end());
         tell(Happening::What::subscribed, 0, "", std::move(codes));
       },
       [this](const mqtt::token& token) {
@@ -166,8 +139,11 @@ void SessionLink::State::set_listeners() {
     static_cast<void>(
         queue->push(message->get_topic(), message->get_payload(), message->is_retained(), session, clock()));
   });
-  client->set_connection_lost_handler(
-      [this](const std::string& cause) { tell(Happening::What::lost, 0, cause); });
+  client->set_connection_lost_handler([this](const std::string& cause) {
+    // With this cause the disconnected handler is called next, and knows the broker's reason.
+    if (cause == "Received disconnect") return;
+    tell(Happening::What::lost, 0, cause);
+  });
   client->set_disconnected_handler([this](const mqtt::properties&, mqtt::ReasonCode reason) {
     tell(Happening::What::lost, static_cast<int>(reason));
   });
@@ -198,7 +174,6 @@ SessionLink::~SessionLink() = default;
 
 Outcome SessionLink::connect() {
   try {
-    static_cast<void>(state_->take_tls_problem());
     state_->client->connect(state_->options, nullptr, *state_->connecting);
     return Done{};
   } catch (const std::exception& failed) {
@@ -210,8 +185,8 @@ Outcome SessionLink::subscribe(const std::vector<std::string>& filters) {
   try {
     const auto topics = mqtt::string_collection::create(filters);
     const mqtt::iasync_client::qos_collection wanted(filters.size(), qos);
-    const std::vector<mqtt::subscribe_options> each(state_->version == MQTTVERSION_5 ? filters.size() : 0);
-    state_->client->subscribe(topics, wanted, nullptr, *state_->subscribing, each);
+    // Default options: passing a list of them crashes version 1.2.0 of the library when there are several.
+    state_->client->subscribe(topics, wanted, nullptr, *state_->subscribing);
     return Done{};
   } catch (const std::exception& failed) {
     return Error{failed.what()};
