@@ -39,6 +39,7 @@ store::MessageState state_after(notify::Ending ending) {
       return store::MessageState::withdrawn;
     case notify::Ending::unsure:
       return store::MessageState::attempted;
+    case notify::Ending::unsure:  // nobody will ever know; the alarm's repeat tells again
     case notify::Ending::gave_up:
     case notify::Ending::refused:
     case notify::Ending::dropped:
@@ -106,7 +107,6 @@ Result<std::shared_ptr<notify::Delivery>> open_delivery(const Settings& settings
     store.record_outcome(std::move(outcome));
   };
   callbacks.settled = [&store, &clock](const notify::Settlement& settlement) {
-    if (settlement.ending == notify::Ending::unsure) return;  // on record as attempted; stays so
     spdlog::info("message {} of {} to {}: {} ({})", settlement.id, settlement.occurrence, settlement.person,
                  name_of(settlement.ending), settlement.why);
     store.record_end({settlement.id, state_after(settlement.ending), clock.now().utc});
