@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <ostream>
-#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -36,27 +35,55 @@ void check_keys(const plugin_host::Description& about, const std::vector<PluginS
   }
 }
 
+// Opening a channel reaches nobody; it is where the plugin looks at the values it was given.
+void check_channel(const ChannelSettings& channel, const plugin_host::Folders& folders,
+                   std::vector<Finding>& findings) {
+  const std::string key = "channels." + channel.id;
+  auto plugin = plugin_host::ChannelPlugin::load(channel.kind, folders);
+  if (!plugin) {
+    findings.push_back(finding_at(channel.at, key + ".kind", plugin.error().text));
+    return;
+  }
+  const std::size_t before = findings.size();
+  check_keys(plugin.value().about(), channel.settings, key, findings);
+  if (findings.size() > before) return;
+  auto plugin_settings = resolved(channel.settings);
+  if (!plugin_settings) {
+    findings.push_back(finding_at(channel.at, key, plugin_settings.error().text));
+    return;
+  }
+  if (auto opened = plugin.value().open(plugin_settings.value()); !opened) {
+    findings.push_back(finding_at(channel.at, key, opened.error().text));
+  }
+}
+
+void check_source(const ProbeSource& probe, const Room& room, const plugin_host::Folders& folders,
+                  std::vector<Finding>& findings) {
+  const std::string key = "instruments." + room.instruments[probe.instrument].id;
+  auto plugin = plugin_host::DecoderPlugin::load(probe.decoder, folders);
+  if (!plugin) {
+    findings.push_back(finding_at(probe.at, key + ".decoder", plugin.error().text));
+    return;
+  }
+  const std::size_t before = findings.size();
+  check_keys(plugin.value().about(), probe.decoder_settings, key, findings);
+  auto extra = resolved(probe.decoder_settings);
+  if (findings.size() > before || !extra) return;
+  plugin_host::DecoderSettings wanted;
+  for (const SourceChannel& channel : probe.channels) {
+    wanted.wanted.push_back({channel.pointer, static_cast<bw_unit>(channel.unit)});
+  }
+  if (!probe.time_pointer.empty()) wanted.time_pointer = probe.time_pointer;
+  wanted.extra = std::move(extra).value();
+  if (auto opened = plugin.value().open(wanted); !opened) {
+    findings.push_back(finding_at(probe.at, key, opened.error().text));
+  }
+}
+
 void check_plugins(const Settings& settings, std::vector<Finding>& findings) {
   const plugin_host::Folders folders = plugin_folders(settings);
-  for (const ChannelSettings& channel : settings.channels) {
-    const std::string key = "channels." + channel.id;
-    auto plugin = plugin_host::ChannelPlugin::load(channel.kind, folders);
-    if (!plugin) {
-      findings.push_back(finding_at(channel.at, key + ".kind", plugin.error().text));
-      continue;
-    }
-    check_keys(plugin.value().about(), channel.settings, key, findings);
-  }
-  std::set<std::string> seen;
-  for (const ProbeSource& probe : settings.probes) {
-    if (!seen.insert(probe.decoder).second) continue;
-    auto plugin = plugin_host::DecoderPlugin::load(probe.decoder, folders);
-    if (!plugin) {
-      FilePosition at;
-      if (!settings.files.empty()) at.file = settings.files.front().path.string();
-      findings.push_back(finding_at(at, "decoder", plugin.error().text));
-    }
-  }
+  for (const ChannelSettings& channel : settings.channels) check_channel(channel, folders, findings);
+  for (const ProbeSource& probe : settings.probes) check_source(probe, settings.room, folders, findings);
 }
 
 std::string words_of(const EnclosureCapability& one) {

@@ -54,6 +54,15 @@ TEST(CheckCommand, TellsUnknownKeysOfPluginsWithTheirPlace) {
       << checked.text;
 }
 
+TEST(CheckCommand, TellsAValueThatAPluginRefuses) {
+  const peers::TempFolder folder;
+  std::string text = example("one-enclosure.toml");
+  text.replace(text.find("smtps://"), 8, "gopher://");
+  const Checked checked = check(folder.write("room.toml", text));
+  EXPECT_EQ(checked.status, 1) << checked.text;
+  EXPECT_NE(checked.text.find("error: channels.mail: "), std::string::npos) << checked.text;
+}
+
 TEST(CheckCommand, TellsAChannelOfNoSuchKind) {
   const peers::TempFolder folder;
   std::string text = example("one-enclosure.toml");
