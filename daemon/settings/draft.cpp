@@ -4,8 +4,6 @@
 #include <array>
 #include <cctype>
 
-#include "settings/near_name.h"
-
 namespace baskwell::settings {
 
 bool Ids::add(Report& report, Place at, const std::string& key, const std::string& id) {
