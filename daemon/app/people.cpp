@@ -37,8 +37,6 @@ store::MessageState state_after(notify::Ending ending) {
     case notify::Ending::replaced:
     case notify::Ending::not_needed:
       return store::MessageState::withdrawn;
-    case notify::Ending::unsure:
-      return store::MessageState::attempted;
     case notify::Ending::unsure:  // nobody will ever know; the alarm's repeat tells again
     case notify::Ending::gave_up:
     case notify::Ending::refused:

@@ -69,6 +69,15 @@ struct Effects {
   std::vector<std::string> withdrawn;  // occurrences whose undelivered messages (but "over") no longer matter
   std::string answer;                  // to a RequestEvent: "" when done, else why not
 
+  // What was to be told of this occurrence, but that it is over, no longer matters: neither what went out
+  // before nor what these effects hold. Several steps may share one Effects, so order is kept here.
+  void withdraw(const std::string& occurrence) {
+    std::erase_if(messages, [&](const MessageDraft& message) {
+      return message.occurrence == occurrence && message.reason != TellReason::over;
+    });
+    withdrawn.push_back(occurrence);
+  }
+
   void clear() {
     readings.clear();
     transitions.clear();

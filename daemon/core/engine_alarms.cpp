@@ -163,10 +163,10 @@ bool Engine::State::apply(Index index, AlarmInput input, TellReason reason, Stam
   if (raised || input == AlarmInput::worsens) {
     tell(point, reason, at, effects);
   } else if (input == AlarmInput::returns) {
-    effects.withdrawn.push_back(occurrence_name(state.occurrence));
+    effects.withdraw(occurrence_name(state.occurrence));
     tell(point, TellReason::over, at, effects);
   } else if (from == AlarmState::unacknowledged && state.occurrence != 0) {
-    effects.withdrawn.push_back(occurrence_name(state.occurrence));  // somebody is on it, or took it out
+    effects.withdraw(occurrence_name(state.occurrence));  // somebody is on it, or took it out
   }
   // What comes after a return starts at the bottom again, also where the occurrence is still open.
   if (input == AlarmInput::returns) state.level = Level::none;

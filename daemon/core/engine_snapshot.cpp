@@ -341,7 +341,7 @@ void Engine::State::take_over(const SavedPoint& saved, Stamp at, Effects& effect
   record.who = "baskwell";
   record.why = why;
   effects.transitions.push_back(std::move(record));
-  effects.withdrawn.push_back(occurrence_name(saved.state.occurrence));
+  effects.withdraw(occurrence_name(saved.state.occurrence));
 }
 
 }  // namespace baskwell
