@@ -31,6 +31,9 @@ namespace {
 namespace asio = boost::asio;
 
 constexpr std::size_t arrivals_at_once = 2000;  // then other work of the domain gets its turn
+// While messages come in closer together than this they are taken in together: a switch of threads for each
+// would cost more than the message. They keep the stamps of their arrival.
+constexpr std::chrono::milliseconds gather_arrivals{5};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
 constexpr std::int64_t stop_patience_ms = 3000;
 
@@ -78,6 +81,7 @@ struct Daemon::Inner {
       : options(std::move(the_options)),
         clock(options.pace),
         due_timer(io),
+        pump_timer(io),
         second_timer(io),
         signals(io, SIGINT, SIGTERM),
         reload_signal(io, SIGHUP) {}
@@ -97,6 +101,7 @@ struct Daemon::Inner {
   Outcome open();
   Outcome open_intake(const Settings& settings, std::unique_ptr<intake::Intake>& opened);
   Result<std::shared_ptr<notify::Delivery>> new_delivery(const Settings& settings);
+  void arrived();
   void pump();
   void step(const Event& event);
   void settle();
@@ -123,10 +128,13 @@ struct Daemon::Inner {
   std::unique_ptr<intake::Intake> intake;
   std::unique_ptr<ControlServer> control;
   asio::steady_timer due_timer;
+  asio::steady_timer pump_timer;
   asio::steady_timer second_timer;
   asio::signal_set signals;
   asio::signal_set reload_signal;
   ElapsedMs armed_for{INT64_MAX};
+  std::chrono::steady_clock::time_point last_pump{};
+  bool gathering = false;
   std::int64_t clock_offset_ms = 0;
   UtcMs not_before = release_utc;
   bool clock_sure = true;
@@ -183,7 +191,7 @@ Result<std::shared_ptr<notify::Delivery>> Daemon::Inner::new_delivery(const Sett
 Outcome Daemon::Inner::open_intake(const Settings& fresh, std::unique_ptr<intake::Intake>& opened) {
   intake::Intake::Wiring wiring;
   wiring.clock = [this] { return clock.now(); };
-  wiring.wake = [this] { asio::post(io, [this] { pump(); }); };
+  wiring.wake = [this] { asio::post(io, [this] { arrived(); }); };
   wiring.seed = std::random_device{}();
   wiring.plugin_folders = plugin_folders(fresh);
   auto made = intake::Intake::open(fresh, std::move(wiring));
@@ -271,8 +279,21 @@ int Daemon::Inner::run() {
   return 0;
 }
 
+// The first after a pause is taken in at once.
+void Daemon::Inner::arrived() {
+  if (gathering || stopping) return;
+  if (std::chrono::steady_clock::now() - last_pump > gather_arrivals) return pump();
+  gathering = true;
+  pump_timer.expires_after(gather_arrivals);
+  pump_timer.async_wait([this](boost::system::error_code error) {
+    gathering = false;
+    if (!error) pump();
+  });
+}
+
 void Daemon::Inner::pump() {
   if (stopping) return;
+  last_pump = std::chrono::steady_clock::now();
   const Stamp now = clock.now();
   watch_clock(now);
   if (intake->pump(arrivals_at_once, now, intake::sink_into(*this))) asio::post(io, [this] { pump(); });
@@ -453,6 +474,7 @@ void Daemon::Inner::stop() {
   hanging = hanging || !report.hanging.empty();
   control.reset();
   due_timer.cancel();
+  pump_timer.cancel();
   second_timer.cancel();
   reload_signal.cancel();
   recorder.reset();
