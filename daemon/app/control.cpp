@@ -27,7 +27,7 @@ namespace {
 namespace asio = boost::asio;
 using Local = asio::local::stream_protocol;
 
-constexpr std::size_t largest_request = 16U * 1024U;
+constexpr std::size_t largest_request = 16384;
 constexpr int most_connections = 32;
 constexpr std::chrono::seconds connection_limit{10};
 

@@ -55,8 +55,8 @@ LoadOptions load_options() {
   LoadOptions options;
   options.installed_care = BASKWELL_CARE_DIR;
   // Read once before any thread starts.
-  if (const char* folder = std::getenv("CREDENTIALS_DIRECTORY"))
-    options.credentials_folder = folder;  // NOLINT(concurrency-mt-unsafe)
+  const char* folder = std::getenv("CREDENTIALS_DIRECTORY");  // NOLINT(concurrency-mt-unsafe)
+  if (folder != nullptr) options.credentials_folder = folder;
   return options;
 }
 
@@ -94,8 +94,7 @@ int replay_file(const Arguments& arguments) {
   LoadOutcome loaded = load_settings(arguments.settings, load_options());
   for (const Finding& finding : loaded.findings) std::cerr << text_of(finding) << "\n";
   if (!loaded.settings) return fail("the settings have errors; nothing was replayed");
-  auto report =
-      replay(std::make_shared<const Room>(loaded.settings->room), arguments.readings, arguments.alarms);
+  auto report = replay(loaded.settings->room, arguments.readings, arguments.alarms);
   if (!report) return fail(report.error().text);
   const ReplayReport& done = report.value();
   for (const std::string& line : done.bad) std::cerr << line << "\n";

@@ -349,11 +349,11 @@ std::string take_in(Replaying& now, const ReadingLine& line, Index channel, Unit
 
 }  // namespace
 
-Result<ReplayReport> replay(std::shared_ptr<const Room> settings_room, const std::string& readings_path,
+Result<ReplayReport> replay(const Room& settings_room, const std::string& readings_path,
                             const std::string& alarms_path) {
   auto csv = ReadingsCsv::open(readings_path);
   if (!csv) return csv.error();
-  auto room = std::make_shared<Room>(*settings_room);
+  auto room = std::make_shared<Room>(settings_room);
   room->people.clear();
   ReplayReport report;
   report.by_quality.assign(quality_count, 0);

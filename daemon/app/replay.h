@@ -31,7 +31,7 @@ struct ReplayReport {
   std::vector<SeriesSummary> series;      // of every channel that sent any
 };
 
-[[nodiscard]] Result<ReplayReport> replay(std::shared_ptr<const Room> room, const std::string& readings_path,
+[[nodiscard]] Result<ReplayReport> replay(const Room& room, const std::string& readings_path,
                                           const std::string& alarms_path);
 
 }  // namespace baskwell

@@ -1,17 +1,17 @@
-/* Baskwell plugin interface, version 1. Plain C: a plugin may be written in any language that can export one function.
+/* Baskwell plugin interface, version 1. Plain C: a plugin may be written in any language that can export one
+ * function.
  *
- * A plugin is a shared object that exports `baskwell_plugin`. The host passes the interface version it speaks; the
- * plugin answers with its own description, or NULL if it cannot serve that version. The host refuses, in words, a
- * description whose `interface_version` differs from its own.
+ * A plugin is a shared object that exports `baskwell_plugin`. The host passes the interface version it
+ * speaks; the plugin answers with its own description, or NULL if it cannot serve that version. The host
+ * refuses, in words, a description whose `interface_version` differs from its own.
  *
  * Two kinds: a DECODER turns one payload into readings; a CHANNEL hands one message to one person.
  *
- * Memory: whatever is passed in belongs to the caller and is valid during the call only. A plugin frees what it
- * allocates, in its own `close`.
- * Threads: one instance is never called from two threads at once. Decoders are called on the domain thread and must
- * not block; channels are called on a delivery thread, may block, and must return within `timeout_ms`.
- * Errors: a function that fails writes one line for a person into `error` (always terminated, cut to `error_size`).
- * Exceptions must not leave a plugin.
+ * Memory: whatever is passed in belongs to the caller and is valid during the call only. A plugin frees what
+ * it allocates, in its own `close`. Threads: one instance is never called from two threads at once. Decoders
+ * are called on the domain thread and must not block; channels are called on a delivery thread, may block,
+ * and must return within `timeout_ms`. Errors: a function that fails writes one line for a person into
+ * `error` (always terminated, cut to `error_size`). Exceptions must not leave a plugin.
  */
 #ifndef BASKWELL_PLUGIN_H
 #define BASKWELL_PLUGIN_H
@@ -44,9 +44,10 @@ typedef struct bw_decimal {
   int32_t places;
 } bw_decimal;
 
-/* One key and its value from the settings. Secrets arrive resolved; a plugin never prints a value it was given.
- * A list in the settings arrives as the same key once for each element, in order; a table `header` with an entry `X`
- * arrives as the key `header.X`; true and false arrive as these words, numbers as they were written. */
+/* One key and its value from the settings. Secrets arrive resolved; a plugin never prints a value it was
+ * given. A list in the settings arrives as the same key once for each element, in order; a table `header`
+ * with an entry `X` arrives as the key `header.X`; true and false arrive as these words, numbers as they were
+ * written. */
 typedef struct bw_setting {
   const char* key;
   const char* value;
@@ -80,24 +81,27 @@ typedef void (*bw_reading_sink)(void* context, const bw_reading* reading);
 
 /* What became of a payload. */
 typedef enum bw_decoding {
-  BW_DECODED = 0,        /* all that is wanted and present was handed to the sink */
-  BW_UNREADABLE = 1,     /* nothing of it can be used: not in the format, or nothing that is wanted is in it */
-  BW_DECODED_IN_PART = 2 /* some was handed to the sink; `error` says what else was there and could not be used */
+  BW_DECODED = 0,    /* all that is wanted and present was handed to the sink */
+  BW_UNREADABLE = 1, /* nothing of it can be used: not in the format, or nothing that is wanted is in it */
+  BW_DECODED_IN_PART =
+      2 /* some was handed to the sink; `error` says what else was there and could not be used */
 } bw_decoding;
 
 typedef struct bw_decoder {
   /* NULL on failure, with the cause in `error`. */
   void* (*open)(const bw_decoder_settings* settings, char* error, size_t error_size);
   void (*close)(void* self);
-  /* Returns a bw_decoding. Calls `sink` once for each wanted quantity that is present. A wanted quantity that is absent
-   * is no error unless all are. Unless BW_DECODED is returned `error` says why, and at which byte where that is known. */
-  int (*decode)(void* self, const uint8_t* payload, size_t size, bw_reading_sink sink, void* context, char* error,
-                size_t error_size);
+  /* Returns a bw_decoding. Calls `sink` once for each wanted quantity that is present. A wanted quantity that
+   * is absent is no error unless all are. Unless BW_DECODED is returned `error` says why, and at which byte
+   * where that is known. */
+  int (*decode)(void* self, const uint8_t* payload, size_t size, bw_reading_sink sink, void* context,
+                char* error, size_t error_size);
 } bw_decoder;
 
 /* One message for one person. All strings are UTF-8. */
 typedef struct bw_message {
-  const char* id;       /* the same for every attempt at the same message, so that a receiver can drop a second one */
+  const char*
+      id; /* the same for every attempt at the same message, so that a receiver can drop a second one */
   const char* person;   /* display name */
   const char* address;  /* where: as the settings give it for this person; may be "" */
   const char* priority; /* "high", "medium", "low" */
@@ -108,25 +112,26 @@ typedef struct bw_message {
 } bw_message;
 
 typedef enum bw_delivery {
-  BW_DELIVERED = 0,    /* the other side took responsibility */
-  BW_TRY_AGAIN = 1,    /* may work later: no answer, a temporary refusal */
-  BW_REFUSED = 2,      /* will not work until somebody changes something: wrong password, unknown mailbox */
-  BW_ACKNOWLEDGED = 3  /* delivered, and the person answered that they are on it */
+  BW_DELIVERED = 0,   /* the other side took responsibility */
+  BW_TRY_AGAIN = 1,   /* may work later: no answer, a temporary refusal */
+  BW_REFUSED = 2,     /* will not work until somebody changes something: wrong password, unknown mailbox */
+  BW_ACKNOWLEDGED = 3 /* delivered, and the person answered that they are on it */
 } bw_delivery;
 
 typedef struct bw_channel {
   void* (*open)(const bw_setting* settings, size_t count, char* error, size_t error_size);
   void (*close)(void* self);
   /* Returns a bw_delivery; `answer` gets one line: what the other side said, or the cause of the failure. */
-  int (*deliver)(void* self, const bw_message* message, uint32_t timeout_ms, char* answer, size_t answer_size);
+  int (*deliver)(void* self, const bw_message* message, uint32_t timeout_ms, char* answer,
+                 size_t answer_size);
 } bw_channel;
 
 typedef struct bw_plugin {
   uint32_t interface_version; /* BASKWELL_PLUGIN_INTERFACE */
   const char* name;           /* as settings call it: "json", "email" */
   const char* version;
-  /* The keys it understands in its settings, NULL-terminated; an unknown key is an error. A key that ends in ".*", as
-   * "header.*", stands for every key that begins with what is before the star. */
+  /* The keys it understands in its settings, NULL-terminated; an unknown key is an error. A key that ends in
+   * ".*", as "header.*", stands for every key that begins with what is before the star. */
   const char* const* keys;
   const bw_decoder* decoder; /* exactly one of the two is not NULL */
   const bw_channel* channel;

@@ -31,7 +31,7 @@ struct Replayed {
 Replayed replayed(const std::string& readings, const Room& room = test::python_room()) {
   const peers::TempFolder folder;
   const std::string out = folder.file("alarms.csv");
-  auto report = replay(std::make_shared<const Room>(room), folder.write("readings.csv", readings), out);
+  auto report = replay(room, folder.write("readings.csv", readings), out);
   EXPECT_TRUE(report.ok()) << (report.ok() ? "" : report.error().text);
   if (!report) return {};
   return {std::move(report).value(), text_of_file(out)};
