@@ -36,6 +36,11 @@ constexpr std::array<UnitRow, 7> unit_rows{{
 constexpr std::array<std::string_view, quantity_count> quantity_names{"temperature", "humidity", "light",
                                                                       "power", "battery"};
 
+std::size_t places_of(Decimal value) {
+  CHECK(value.places >= 0 && value.places <= 18);
+  return static_cast<std::size_t>(static_cast<unsigned char>(value.places));
+}
+
 const UnitRow& row_of(Unit unit) {
   const auto index = static_cast<std::size_t>(unit) - 1;
   CHECK(index < unit_rows.size());
@@ -87,8 +92,7 @@ std::optional<Quantity> quantity_from(std::string_view name) {
 
 double to_double(Decimal value) {
   // Both operands are exact up to 2^53, so the quotient is the double nearest to the decimal.
-  return static_cast<double>(value.digits) /
-         static_cast<double>(powers_of_ten[static_cast<std::size_t>(value.places)]);
+  return static_cast<double>(value.digits) / static_cast<double>(powers_of_ten[places_of(value)]);
 }
 
 std::optional<Decimal> decimal_from(std::string_view text) {
@@ -138,7 +142,7 @@ std::string to_text(Decimal value) {
   // Negated as unsigned, so that the least int64 has a magnitude too.
   const auto bits = static_cast<std::uint64_t>(value.digits);
   std::string text = std::to_string(negative ? 0 - bits : bits);
-  const auto places = static_cast<std::size_t>(value.places);
+  const auto places = places_of(value);
   if (places > 0) {
     if (text.size() <= places) text.insert(0, places + 1 - text.size(), '0');
     text.insert(text.size() - places, 1, '.');
@@ -157,7 +161,7 @@ double judged_value(Decimal value, Unit unit) {
   switch (unit) {
     case Unit::degf: {
       if (!exact) return (to_double(value) - 32.0) / 1.8;
-      const std::int64_t scale = powers_of_ten[static_cast<std::size_t>(value.places)];
+      const std::int64_t scale = powers_of_ten[places_of(value)];
       return static_cast<double>((value.digits - 32 * scale) * 5) / static_cast<double>(scale * 9);
     }
     case Unit::kelvin: {

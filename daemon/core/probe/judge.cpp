@@ -80,7 +80,6 @@ Limits medium_limits(Medium medium, Quantity quantity) {
     case Medium::substrate:
       return {-20.0, 100.0};
     case Medium::water:
-      return {-2.0, 60.0};
     case Medium::eggs:
       return {-2.0, 60.0};
   }
