@@ -65,6 +65,7 @@ Index add_point(State& state, AlarmKind kind, std::string subject) {
   Point point;
   point.kind = kind;
   point.subject = std::move(subject);
+  point.state.value = point.state.limit = std::numeric_limits<double>::quiet_NaN();  // nothing heard yet
   state.points.push_back(std::move(point));
   return static_cast<Index>(state.points.size() - 1);
 }
@@ -138,7 +139,6 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
       points[point].channel = i;
     }
     channels[i].heard_floor = start.elapsed;
-    queue_silence(i);
   }
   broker_point = add_point(*this, AlarmKind::intake_trouble, "broker");
   payload_point = add_point(*this, AlarmKind::intake_trouble, "payloads");
@@ -148,6 +148,8 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
     delivery_points.push_back(add_point(*this, AlarmKind::delivery_failed, room->delivery_channels[i]));
     points.back().delivery = i;
   }
+  dues.add_owners(channels.size() + points.size());
+  for (Index i = 0; i < channels.size(); ++i) queue_silence(i);
 }
 
 Engine::Engine(std::shared_ptr<const Room> room, Stamp start)
@@ -161,7 +163,11 @@ const Room& Engine::room() const {
 }
 
 ElapsedMs Engine::next_due() const {
-  return state_->dues.empty() ? ElapsedMs{INT64_MAX} : state_->dues.front().at;
+  return state_->dues.empty() ? ElapsedMs{INT64_MAX} : state_->dues.next_at();
+}
+
+std::size_t Engine::pending_dues() const {
+  return state_->dues.size();
 }
 
 void Engine::step_reading(const ReadingEvent& event, Effects& effects) {
@@ -185,19 +191,15 @@ void Engine::step(const Event& event, Effects& effects) {
 
 // Delays that ended before `to` are decided at the moment they ended, in order.
 void Engine::State::advance(Stamp to, Effects& effects) {
-  while (!dues.empty() && dues.front().at <= to.elapsed) {
-    const Due due = dues.front();
-    std::pop_heap(dues.begin(), dues.end());
-    dues.pop_back();
-    const Stamp at{to.utc - (to.elapsed - due.at), due.at};
-    if (due.is_channel) {
-      if (channels[due.index].queued != due.at) continue;  // replaced by a nearer one
-      channels[due.index].queued = ElapsedMs{INT64_MAX};
-      check_silence(due.index, at, effects);
+  while (!dues.empty() && dues.next_at() <= to.elapsed) {
+    const ElapsedMs due = dues.next_at();
+    const DueQueue::Owner owner = dues.next_owner();
+    dues.remove(owner);
+    const Stamp at{to.utc - (to.elapsed - due), due};
+    if (owner < channels.size()) {
+      check_silence(owner, at, effects);
     } else {
-      if (points[due.index].queued != due.at) continue;
-      points[due.index].queued = ElapsedMs{INT64_MAX};
-      point_due(due.index, at, effects);
+      point_due(owner - static_cast<DueQueue::Owner>(channels.size()), at, effects);
     }
   }
   // Two threads may stamp in another order than they hand over; time told to core never goes back.
@@ -278,7 +280,7 @@ void Engine::State::reading(const ReadingEvent& event, Effects& effects) {
     if (points[channel.silent_point].state.target.beyond)
       fault(channel.silent_point, false, false, {}, event.at, effects);
     if (!event.queued) channel.gone = false;  // whatever its presence topic said last
-    if (silent_from < channel.queued) queue_silence(event.channel);
+    if (silent_from < dues.at(event.channel)) queue_silence(event.channel);
   }
   if (channel.spot == none) return;
   watch_probe(channel, event, quality, effects);

@@ -4,6 +4,7 @@
 // stamp). Delays that end between two events are decided at the moment they end, so the outcome does not
 // depend on how often time is told. One thread; the Room must outlive the Engine.
 
+#include <cstddef>
 #include <cstdint>
 #include <memory>
 #include <string>
@@ -55,6 +56,8 @@ class Engine {
 
   // When a tick could next change something; INT64_MAX: never.
   [[nodiscard]] ElapsedMs next_due() const;
+  // How many moments wait to be looked at: at most one for each alarm point and channel.
+  [[nodiscard]] std::size_t pending_dues() const;
 
   [[nodiscard]] RoomView view(Stamp now) const;
   [[nodiscard]] const Room& room() const;

@@ -220,13 +220,9 @@ void Engine::State::point_due(Index index, Stamp at, Effects& effects) {
 }
 
 void Engine::State::queue_point(Index index) {
-  Point& point = points[index];
-  const ElapsedMs due = std::min({baskwell::next_due(point.state, settings_of(point)), point.state.repeat_at,
-                                  point.state.shelved_until});
-  if (due >= point.queued) return;  // a later due is found when the nearer entry comes up
-  point.queued = due;
-  dues.push_back({due, index, false});
-  std::push_heap(dues.begin(), dues.end());
+  const Point& point = points[index];
+  dues.look_by(owner_of_point(index), std::min({baskwell::next_due(point.state, settings_of(point)),
+                                                point.state.repeat_at, point.state.shelved_until}));
 }
 
 std::string Engine::State::request(const RequestEvent& event, Effects& effects) {
@@ -305,6 +301,7 @@ std::string Engine::State::service(const RequestEvent& event, Effects& effects) 
   for (Index i = 0; i < points.size(); ++i) {
     if (!concerns(points[i], event.target)) continue;
     ++found;
+    if (!settings_of(points[i]).enabled) continue;
     const AlarmInput input = out ? AlarmInput::take_out_of_service : AlarmInput::return_to_service;
     applied += apply(i, input, TellReason::raised, event.at, event.who, event.why, effects) ? 1 : 0;
   }

@@ -40,16 +40,12 @@ bool Engine::State::broker_loss_says_it() const {
 
 void Engine::State::queue_silence(Index index) {
   if (!room->channels[index].expected) return;
-  ChannelState& channel = channels[index];
+  const ChannelState& channel = channels[index];
   std::int64_t limit_ms = silence_limit_ms(channel.probe, *channel.instrument);
   if (channel.gone) limit_ms = gone_limit_ms;
   if (points[channel.silent_point].state.target.beyond)
     limit_ms = long_silence_limit_ms(channel.probe, *channel.instrument);
-  const ElapsedMs due = std::max(last_word(channel) + limit_ms, now.elapsed + 1);
-  if (due >= channel.queued) return;
-  channel.queued = due;
-  dues.push_back({due, index, true});
-  std::push_heap(dues.begin(), dues.end());
+  dues.look_by(index, std::max(last_word(channel) + limit_ms, now.elapsed + 1));
 }
 
 void Engine::State::check_silence(Index index, Stamp at, Effects& effects) {

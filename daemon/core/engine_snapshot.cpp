@@ -289,10 +289,10 @@ Outcome Engine::restore(std::string_view snapshot, Stamp now, std::string_view b
     channel.gone = each.gone;
     // Our own absence is not the probe's silence: that time is taken out.
     channel.heard_floor = each.heard_floor;
-    channel.heard_floor = state.last_word(channel) + away_ms;
-    channel.queued = ElapsedMs{INT64_MAX};
-    if (channel.probe.heard)
-      state.place(channel, static_cast<Index>(&channel - state.channels.data()), now.utc);
+    if (away_ms > 0) channel.heard_floor = state.last_word(channel) + away_ms;
+    const auto index = static_cast<Index>(&channel - state.channels.data());
+    state.dues.remove(index);
+    if (channel.probe.heard) state.place(channel, index, now.utc);
   }
   for (SavedPoint& each : saved.points) {
     state.last_occurrence = std::max(state.last_occurrence, each.state.occurrence);

@@ -1,6 +1,6 @@
 #pragma once
 // The inside of Engine, for the engine_*.cpp files only. Everything is sized once from the Room; nothing
-// grows with the number of readings but the queue of dues, which holds at most a few entries a point.
+// grows with the number of readings.
 
 #include <array>
 #include <cstdint>
@@ -11,6 +11,7 @@
 
 #include "core/alarm/point.h"
 #include "core/care/bands.h"
+#include "core/due_queue.h"
 #include "core/engine.h"
 #include "core/probe/judge.h"
 
@@ -25,7 +26,6 @@ struct Point {
   std::string subject;    // permanent text key
   std::string detail;     // cause in words, for kinds without a number
   PointState state;
-  ElapsedMs queued{INT64_MAX};  // earliest entry of this point in the queue of dues
 };
 
 // Judged once a reading; which channels lie there may change with their placements.
@@ -64,19 +64,6 @@ struct ChannelState {
   Index silent_point = none;
   Index implausible_point = none;
   Index frozen_point = none;
-  ElapsedMs queued{INT64_MAX};
-};
-
-struct Due {
-  ElapsedMs at;
-  Index index;
-  bool is_channel;
-  // For std::push_heap: earliest on top; ties by kind and index, so that the order is always the same.
-  friend bool operator<(const Due& a, const Due& b) {
-    if (a.at != b.at) return a.at > b.at;
-    if (a.is_channel != b.is_channel) return b.is_channel;
-    return a.index > b.index;
-  }
 };
 
 struct SavedPoint;  // engine_snapshot.cpp
@@ -86,7 +73,7 @@ struct Engine::State {
   std::vector<Spot> spots;
   std::vector<ChannelState> channels;
   std::vector<Point> points;
-  std::vector<Due> dues;  // heap
+  DueQueue dues;  // owners: the channels (their silence), then the points
   Index broker_point = none;
   Index payload_point = none;
   Index store_point = none;
@@ -100,6 +87,9 @@ struct Engine::State {
   std::uint64_t last_message = 0;
 
   State(std::shared_ptr<const Room> the_room, Stamp start);
+  [[nodiscard]] DueQueue::Owner owner_of_point(Index point) const {
+    return static_cast<DueQueue::Owner>(channels.size()) + point;
+  }
 
   // engine.cpp: facts
   void advance(Stamp to, Effects& effects);
