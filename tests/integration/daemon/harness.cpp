@@ -73,15 +73,12 @@ json::value Daemon::ask(const std::string& what) const {
   return json::parse(ended.output);
 }
 
-json::object Daemon::spot(const std::string& enclosure, const std::string& zone,
-                          const std::string& quantity) const {
+json::object Daemon::spot(const std::string& channel) const {
   const json::value room = ask("room");
   for (const json::value& spot : room.at("spots").as_array()) {
-    if (text(spot, "enclosure") == enclosure && text(spot, "zone") == zone &&
-        text(spot, "quantity") == quantity)
-      return spot.as_object();
+    if (text(spot, "channel") == channel) return spot.as_object();
   }
-  throw std::runtime_error("no spot " + enclosure + "/" + zone + " in " + json::serialize(room));
+  throw std::runtime_error("no spot of " + channel + " in " + json::serialize(room));
 }
 
 std::vector<std::string> Daemon::rows(const std::string& sql) const {

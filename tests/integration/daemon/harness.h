@@ -52,9 +52,8 @@ class Daemon {
   // The same with --json, read.
   [[nodiscard]] boost::json::value ask(const std::string& what) const;
   [[nodiscard]] boost::json::array alarms() const { return ask("alarms").as_array(); }
-  // The line of `room` for this place: enclosure, zone and quantity.
-  [[nodiscard]] boost::json::object spot(const std::string& enclosure, const std::string& zone,
-                                         const std::string& quantity = "temperature") const;
+  // The spot of `room` that this channel is shown at, such as "north-hot/temperature".
+  [[nodiscard]] boost::json::object spot(const std::string& channel) const;
   // Rows of the store by Debian's sqlite3, columns between "|". The daemon may run.
   [[nodiscard]] std::vector<std::string> rows(const std::string& sql) const;
 
