@@ -10,7 +10,7 @@
 namespace baskwell::test {
 
 inline std::uint64_t announced_seed() {
-  const char* given = std::getenv("BASKWELL_SEED");
+  const char* given = std::getenv("BASKWELL_SEED");  // NOLINT(concurrency-mt-unsafe): one thread
   const std::uint64_t seed = given != nullptr ? std::stoull(given) : std::random_device{}();
   std::cout << "seed " << seed << " (again with BASKWELL_SEED=" << seed << ")\n";
   return seed;

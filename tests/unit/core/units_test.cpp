@@ -111,8 +111,8 @@ TEST(Decimal, NoTextBreaksIt) {
 
 // Steps of common probes. Both are finite decimals, so the store has them exactly.
 TEST(Steps, SixteenthsOfADegreeAreExact) {
-  for (int step = -55 * 16; step <= 125 * 16; ++step) {
-    const double degc = step / 16.0;  // exact in binary
+  for (std::int64_t step = -880; step <= 2000; ++step) {
+    const double degc = static_cast<double>(step) / 16.0;  // exact in binary
     const Decimal value{step * 625, 4};
     ASSERT_EQ(to_double(value), degc);
     ASSERT_EQ(judged_value(value, Unit::degc), degc);
@@ -121,12 +121,13 @@ TEST(Steps, SixteenthsOfADegreeAreExact) {
 }
 
 TEST(Steps, TenthsOfADegreeFahrenheitAreExactlyWhatTheyAre) {
-  for (int tenths = -400; tenths <= 2500; ++tenths) {
+  for (std::int64_t tenths = -400; tenths <= 2500; ++tenths) {
     const Decimal value{tenths, 1};
     ASSERT_EQ(decimal_from(to_text(value)), value);
     // (F - 32) / 1.8 = (10 F - 320) / 18: one division of whole numbers is the nearest double there is.
-    ASSERT_EQ(judged_value(value, Unit::degf), (tenths - 320) / 18.0) << tenths;
-    ASSERT_EQ(judged_value({tenths * 100, 3}, Unit::degf), (tenths - 320) / 18.0) << tenths;
+    ASSERT_EQ(judged_value(value, Unit::degf), static_cast<double>(tenths - 320) / 18.0) << tenths;
+    ASSERT_EQ(judged_value({tenths * 100, 3}, Unit::degf), static_cast<double>(tenths - 320) / 18.0)
+        << tenths;
   }
   // The definition of the scales: 32 degF is 0 degC, 212 degF is 100 degC.
   EXPECT_EQ(judged_value({32, 0}, Unit::degf), 0.0);
@@ -136,9 +137,12 @@ TEST(Steps, TenthsOfADegreeFahrenheitAreExactlyWhatTheyAre) {
 }
 
 TEST(Steps, KelvinAtALimitIsAtTheLimit) {
-  for (int hundredths = -5000; hundredths <= 15000; ++hundredths) {
-    ASSERT_EQ(judged_value({hundredths + 27315, 2}, Unit::kelvin), hundredths / 100.0) << hundredths;
-    ASSERT_EQ(judged_value({(hundredths + 27315) * 10, 3}, Unit::kelvin), hundredths / 100.0) << hundredths;
+  for (std::int64_t hundredths = -5000; hundredths <= 15000; ++hundredths) {
+    ASSERT_EQ(judged_value({hundredths + 27315, 2}, Unit::kelvin), static_cast<double>(hundredths) / 100.0)
+        << hundredths;
+    ASSERT_EQ(judged_value({(hundredths + 27315) * 10, 3}, Unit::kelvin),
+              static_cast<double>(hundredths) / 100.0)
+        << hundredths;
   }
   EXPECT_EQ(judged_value({300, 0}, Unit::kelvin), 26.85);
   EXPECT_EQ(judged_value({3001, 1}, Unit::kelvin), 26.95);

@@ -85,10 +85,10 @@ TEST(ZoneRules, ADayThatNeverWas) {
 ZoneRules random_zone(std::mt19937_64& random) {
   ZoneRules zone;
   std::int64_t minute = test::between(random, -500'000, 500'000);
-  std::int64_t offset_min = test::between(random, -12 * 4, 14 * 4) * 15;
+  std::int64_t offset_min = test::between(random, -48, 56) * 15;
   for (std::int64_t n = test::between(random, 1, 6); n > 0; --n) {
     zone.changes.push_back({UtcMs{minute * minute_ms}, static_cast<std::int32_t>(offset_min * 60)});
-    minute += test::between(random, 3 * 1440, 20 * 1440);
+    minute += test::between(random, 3 * day_ms, 20 * day_ms) / minute_ms;
     offset_min = std::clamp<std::int64_t>(offset_min + test::between(random, -8, 8) * 15, -720, 840);
   }
   return zone;
@@ -129,7 +129,7 @@ TEST(ZoneRules, DaysAndMinutesMatchTheCalendarOfTheStandardLibrary) {
   std::mt19937_64 random(test::announced_seed());
   for (int i = 0; i < 50000; ++i) {
     const UtcMs at{test::between(random, earliest_utc.ms, latest_utc.ms)};
-    const auto offset_s = static_cast<std::int32_t>(test::between(random, -14 * 3600, 14 * 3600));
+    const auto offset_s = static_cast<std::int32_t>(test::between(random, -50'400, 50'400));
     const ZoneRules zone{{{UtcMs{0}, offset_s}}};
     const sys_time<milliseconds> local{milliseconds{at.ms} + seconds{offset_s}};
     const auto midnight = floor<days>(local);
@@ -147,7 +147,7 @@ TEST(ZoneRules, DaysAndMinutesMatchTheCalendarOfTheStandardLibrary) {
 // Independent of any library: counted day by day over the leap years of the Gregorian rule.
 TEST(ZoneRules, DatesCountedDayByDay) {
   CivilDate date{1970, 1, 1};
-  for (std::int64_t i = 0; i < 200 * 366; ++i) {
+  for (std::int64_t i = 0; i < 73'200; ++i) {
     const CivilDate found = civil_from_days(i);
     ASSERT_TRUE(found.year == date.year && found.month == date.month && found.day == date.day) << i;
     const bool leap = (date.year % 4 == 0 && date.year % 100 != 0) || date.year % 400 == 0;

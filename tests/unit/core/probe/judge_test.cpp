@@ -200,7 +200,7 @@ TEST(Judge, OurUnsureClockHoldsNothingAgainstAnInstrument) {
 
 TEST(Judge, OurClockSetBackPutsNothingOutOfOrder) {
   Bench bench;
-  for (const std::int64_t step_ms : {-hour_ms, hour_ms, -10 * 365 * day_ms}) {
+  for (const std::int64_t step_ms : {-hour_ms, hour_ms, -3650 * day_ms}) {
     EXPECT_EQ(bench.hear("25"), Quality::good);
     bench.pass(10 * second_ms);
     bench.now.utc = bench.now.utc + step_ms;
@@ -328,10 +328,10 @@ TEST(Frozen, AFewReadingsAreNoProof) {
 TEST(Judge, SixteenthsOfADegreeAreGoodReadings) {
   std::mt19937_64 random(test::announced_seed());
   Bench bench;
-  std::int64_t sixteenths = 25 * 16;
+  std::int64_t sixteenths = 400;
   for (int i = 0; i < 20000; ++i) {
     sixteenths += test::between(random, -2, 2);
-    sixteenths = std::clamp<std::int64_t>(sixteenths, 0, 60 * 16);
+    sixteenths = std::clamp<std::int64_t>(sixteenths, 0, 960);
     ASSERT_EQ(bench.hear(to_text({sixteenths * 625, 4})), Quality::good);
     ASSERT_EQ(bench.probe.last_good, static_cast<double>(sixteenths) / 16.0);
     bench.pass(10 * second_ms);
