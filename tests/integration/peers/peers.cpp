@@ -267,6 +267,10 @@ Result<int> Process::wait_for_end(std::chrono::milliseconds within) {
   if (!eventually(within, [this] { return state_->has_ended(); })) {
     return Error{"still running after " + std::to_string(within.count()) + " ms; output:\n" + output()};
   }
+  // What it printed last is still on its way through the pipe. Bounded: a child of its own may hold the pipe
+  // open.
+  std::unique_lock lock(state_->mutex);
+  state_->changed.wait_for(lock, std::chrono::seconds(2), [this] { return state_->ended; });
   return state_->status;
 }
 
