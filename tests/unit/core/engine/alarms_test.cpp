@@ -59,6 +59,20 @@ TEST(Delays, ComingBackTakesTheDeadbandAndTheOffDelay) {
   EXPECT_TRUE(one.scene.effects.messages.back().only_if_told);
 }
 
+// Threads may hand over in another order than they stamped: time told to core does not go back.
+TEST(Delays, AnOlderStampTurnsNoTimeBack) {
+  HotSpot one;
+  one.keep(34, 20 * minute_ms);
+  one.scene.tick();
+  const Stamp told = one.scene.now;
+  one.scene.pass(-2 * second_ms);
+  one.scene.hear(one.three.hot, "32.1");
+  one.scene.pass(2 * second_ms);
+  one.scene.tick(15 * minute_ms);
+  EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->input, AlarmInput::returns);
+  EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->at, told.utc + 10 * minute_ms);
+}
+
 TEST(Priorities, OverheatingBeatsCold) {
   const AlarmSettingsTable table = default_alarm_settings();
   const AlarmSettings& cold = table[static_cast<std::size_t>(AlarmKind::too_cold)];

@@ -152,6 +152,23 @@ TEST(Snapshot, OurAbsenceIsNotTheProbesSilence) {
   }
 }
 
+TEST(Snapshot, StandingStillIsCountedOverAnotherBoot) {
+  Restart one;
+  const auto stand_still = [&one](std::int64_t for_ms) {
+    for (std::int64_t ms = 0; ms < for_ms; ms += minute_ms) {
+      one.scene.hear(one.three.hot, "32.00");
+      one.scene.keep({{one.three.middle, 25}, {one.three.cool, 25}}, minute_ms);
+    }
+  };
+  const UtcMs begun = one.scene.now.utc;
+  stand_still(2 * hour_ms);
+  ASSERT_TRUE(one.restart(0, true).ok());
+  stand_still(3 * hour_ms);
+  const TransitionRecord* frozen = one.scene.last(AlarmKind::probe_frozen);
+  ASSERT_NE(frozen, nullptr);
+  EXPECT_EQ(frozen->at, begun + 4 * hour_ms);
+}
+
 TEST(Snapshot, RestartsInARowHideNoDeadProbe) {
   Restart one;
   one.keep(32, 30 * minute_ms);
