@@ -1,5 +1,6 @@
 #include "broker_peer.h"
 
+#include <filesystem>
 #include <stdexcept>
 #include <utility>
 
@@ -12,6 +13,15 @@ template <class T>
 T or_throw(Result<T> result) {
   if (!result) throw std::runtime_error(result.error().text);
   return std::move(result).value();
+}
+
+// Debian puts it into the folder of the machine's architecture.
+std::string dynamic_security_plugin() {
+  for (const auto& folder : std::filesystem::directory_iterator("/usr/lib")) {
+    const auto plugin = folder.path() / "mosquitto_dynamic_security.so";
+    if (std::filesystem::exists(plugin)) return plugin;
+  }
+  throw std::runtime_error("mosquitto_dynamic_security.so is not below /usr/lib; is mosquitto installed?");
 }
 
 }  // namespace
@@ -34,7 +44,7 @@ BrokerPeer::BrokerPeer(Options options) : options_(std::move(options)), port_(pe
     config += "certfile " + certificates_->server_file + "\nkeyfile " + certificates_->server_key_file + "\n";
   }
   if (!options_.dynamic_security.empty()) {
-    config += "plugin /usr/lib/x86_64-linux-gnu/mosquitto_dynamic_security.so\nplugin_opt_config_file " +
+    config += "plugin " + dynamic_security_plugin() + "\nplugin_opt_config_file " +
               folder_.write("security.json", options_.dynamic_security) + "\n";
   }
   if (options_.user.empty()) {

@@ -17,13 +17,13 @@ namespace {
 
 using std::chrono::seconds;
 
-class OfBothVersions : public testing::TestWithParam<MqttVersion> {};
-INSTANTIATE_TEST_SUITE_P(Mqtt, OfBothVersions, testing::Values(MqttVersion::v3_1_1, MqttVersion::v5),
+class SessionsOfBothVersions : public testing::TestWithParam<MqttVersion> {};
+INSTANTIATE_TEST_SUITE_P(Mqtt, SessionsOfBothVersions, testing::Values(MqttVersion::v3_1_1, MqttVersion::v5),
                          [](const auto& version) {
                            return version.param == MqttVersion::v5 ? "Version5" : "Version311";
                          });
 
-TEST_P(OfBothVersions, ARetainedMessageIsNotTakenForAFreshReading) {
+TEST_P(SessionsOfBothVersions, ARetainedMessageIsNotTakenForAFreshReading) {
   const BrokerPeer broker;
   broker.publish("room/a", "30", {"-r"});
   Settings settings;
@@ -50,7 +50,7 @@ std::string kept_payload(const std::string& time, int value) {
   return R"({"time":")" + time + R"(","t":)" + std::to_string(value) + "}";
 }
 
-TEST_P(OfBothVersions, WhatWasPublishedWhileWeWereAwayArrivesMarkedWithItsOwnTime) {
+TEST_P(SessionsOfBothVersions, WhatWasPublishedWhileWeWereAwayArrivesMarkedWithItsOwnTime) {
   const BrokerPeer broker;
   Settings settings;
   settings.broker = broker.settings(GetParam());
@@ -128,7 +128,7 @@ TEST(Sessions, NothingOfTheKeptSessionIsLostWhileWeComeAndGo) {
   EXPECT_GT(rounds, 3);
 }
 
-TEST_P(OfBothVersions, ALastWillSaysThatAnInstrumentIsGone) {
+TEST_P(SessionsOfBothVersions, ALastWillSaysThatAnInstrumentIsGone) {
   const BrokerPeer broker;
   broker.publish("room/presence", "online", {"-r"});
   Settings settings;

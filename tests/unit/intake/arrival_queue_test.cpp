@@ -151,6 +151,7 @@ TEST(ArrivalQueue, ManyProducersLoseNothingBelowTheBound) {
   std::atomic<int> woken = 0;
   ArrivalQueue queue({.messages = 200'000, .bytes = 16U << 20U, .payload_bytes = 100}, [&] { ++woken; });
   std::vector<std::thread> threads;
+  threads.reserve(producers);
   for (int producer = 0; producer < producers; ++producer) {
     threads.emplace_back([&queue, producer] {
       for (int i = 0; i < each; ++i) {
