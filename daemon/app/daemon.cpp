@@ -34,6 +34,10 @@ constexpr std::size_t arrivals_at_once = 2000;  // then other work of the domain
 // While messages come in closer together than this they are taken in together: a switch of threads for each
 // would cost more than the message. They keep the stamps of their arrival.
 constexpr std::chrono::milliseconds gather_arrivals{5};
+// Clock and intake are looked after once a second while messages come, on the way, and at this interval while
+// none do: a thread that wakes only to look costs more than a quiet room's readings.
+constexpr std::chrono::seconds look_interval{1};
+constexpr std::chrono::seconds idle_look_interval{5};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
 constexpr std::int64_t stop_patience_ms = 3000;
 
@@ -82,7 +86,7 @@ struct Daemon::Inner {
         clock(options.pace),
         due_timer(io),
         pump_timer(io),
-        second_timer(io),
+        look_timer(io),
         signals(io, SIGINT, SIGTERM),
         reload_signal(io, SIGHUP) {}
 
@@ -105,9 +109,10 @@ struct Daemon::Inner {
   void pump();
   void step(const Event& event);
   void settle();
-  void every_second();
+  void look_after(Stamp now);
+  void look_again();
   void arm_due();
-  void watch_clock(Stamp now);
+  void watch_clock(Stamp now, bool ask_kernel);
   void reload();
   void change_to(Settings fresh, std::shared_ptr<notify::Delivery> next_delivery,
                  std::unique_ptr<intake::Intake> next_intake);
@@ -129,11 +134,12 @@ struct Daemon::Inner {
   std::unique_ptr<ControlServer> control;
   asio::steady_timer due_timer;
   asio::steady_timer pump_timer;
-  asio::steady_timer second_timer;
+  asio::steady_timer look_timer;
   asio::signal_set signals;
   asio::signal_set reload_signal;
   ElapsedMs armed_for{INT64_MAX};
   std::chrono::steady_clock::time_point last_pump{};
+  std::chrono::steady_clock::time_point last_look{};
   bool gathering = false;
   std::int64_t clock_offset_ms = 0;
   UtcMs not_before = release_utc;
@@ -264,7 +270,7 @@ int Daemon::Inner::run() {
     spdlog::error("intake: {}", started.error().text);
     return 1;
   }
-  every_second();
+  look_again();
   spdlog::info("watching {} enclosures with {} channels, settings version {}",
                engine->room().enclosures.size(), engine->room().channels.size(), engine->room().version);
   io.run();
@@ -295,7 +301,7 @@ void Daemon::Inner::pump() {
   if (stopping) return;
   last_pump = std::chrono::steady_clock::now();
   const Stamp now = clock.now();
-  watch_clock(now);
+  look_after(now);
   if (intake->pump(arrivals_at_once, now, intake::sink_into(*this))) asio::post(io, [this] { pump(); });
   settle();
 }
@@ -329,25 +335,30 @@ void Daemon::Inner::arm_due() {
   });
 }
 
-void Daemon::Inner::every_second() {
-  second_timer.expires_after(std::chrono::seconds(1));
-  second_timer.async_wait([this](boost::system::error_code error) {
+void Daemon::Inner::look_after(Stamp now) {
+  const bool due = last_pump - last_look >= look_interval;
+  if (due) last_look = last_pump;
+  watch_clock(now, due);
+  if (due) intake->tick(now, intake::sink_into(*this));
+}
+
+void Daemon::Inner::look_again() {
+  // A demonstration's clock runs faster, and so must this.
+  look_timer.expires_after(clock.pace() > 1 ? look_interval : idle_look_interval);
+  look_timer.async_wait([this](boost::system::error_code error) {
     if (error || stopping) return;
-    const Stamp now = clock.now();
-    watch_clock(now);
-    intake->tick(now, intake::sink_into(*this));
-    // Broker news come without an arrival to wake us.
     pump();
-    every_second();
+    look_again();
   });
 }
 
-void Daemon::Inner::watch_clock(Stamp now) {
+void Daemon::Inner::watch_clock(Stamp now, bool ask_kernel) {
   const std::int64_t offset_ms = now.utc.ms - now.elapsed.ms;
   const std::int64_t step_ms = offset_ms - clock_offset_ms;
   const bool stepped =
       std::abs(step_ms) > clock_step_ms * std::max<std::int64_t>(1, std::llround(clock.pace()));
   clock_offset_ms = stepped ? offset_ms : clock_offset_ms + step_ms / 2;  // follows a slew
+  if (!stepped && !ask_kernel) return;
   ClockEvent event = clock.judge(not_before);
   if (!stepped && event.sure == clock_sure && event.trusted == clock_trusted) return;
   if (stepped) {
@@ -475,7 +486,7 @@ void Daemon::Inner::stop() {
   control.reset();
   due_timer.cancel();
   pump_timer.cancel();
-  second_timer.cancel();
+  look_timer.cancel();
   reload_signal.cancel();
   recorder.reset();
   io.stop();
