@@ -68,7 +68,8 @@ def measure(folder):
     expected = write_plan(plan, probes)
     with Broker(folder) as broker:
         with Daemon(folder, rooms.moment_head(folder, broker.port) + ALARMS + settings_text) as daemon:
-            publisher(folder, broker.port, plan, RATE_PER_S * SECONDS, RATE_PER_S, 1, sent).wait(SECONDS + 30)
+            with publisher(folder, broker.port, plan, RATE_PER_S * SECONDS, RATE_PER_S, 1, sent) as publishing:
+                publishing.wait(SECONDS + 30)
             wait_until("the last commit", lambda: daemon.ask("status")["store"]["readings_stored"]
                        >= RATE_PER_S * SECONDS, 10, 0.2)
             time.sleep(1)

@@ -4,6 +4,7 @@ Times in seconds unless named otherwise; CPU is user and system time together.""
 
 import json
 import os
+import resource
 import signal
 import socket
 import subprocess
@@ -144,12 +145,13 @@ class Daemon(Process):
 
 
 class Floor(Process):
-    def __init__(self, folder, port, messages=0):
-        super().__init__([BIN / "baskwell-bench-floor", port, "bench/#", messages], folder / "floor.log")
+    def __init__(self, folder, port, messages=0, way="callback"):
+        super().__init__([BIN / "baskwell-bench-floor", way, port, "bench/#", messages], folder / f"floor-{way}.log")
         wait_until("the floor's subscription", lambda: "ready" in self.text())
 
 
 def publisher(folder, port, plan, messages, rate=0, connections=4, log="-"):
+    """Runs beside what is measured; use it in a `with`, and wait() for its figures."""
     return Process([BIN / "baskwell-bench-publisher", port, plan, messages, rate, connections, log],
                    folder / "publisher.log")
 
@@ -178,5 +180,27 @@ def median(values):
     return ordered[len(ordered) // 2] if len(ordered) % 2 else sum(ordered[len(ordered) // 2 - 1:][:2]) / 2
 
 
-def exists(path):
-    return os.path.exists(path)
+class Machine:
+    """What other programs took of the machine since this was made: children that have ended are ours."""
+
+    def __init__(self):
+        self.begun, self.busy = time.monotonic(), self.busy_s()
+        self.own = self.own_s()
+
+    @staticmethod
+    def busy_s():
+        # user, nice, system, idle, iowait, irq, softirq, steal: proc(5)
+        ticks = [int(t) for t in Path("/proc/stat").read_text().split("\n", 1)[0].split()[1:9]]
+        return (sum(ticks) - ticks[3] - ticks[4]) / os.sysconf("SC_CLK_TCK")
+
+    @staticmethod
+    def own_s():
+        total = 0.0
+        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN):
+            usage = resource.getrusage(who)
+            total += usage.ru_utime + usage.ru_stime
+        return total
+
+    def others_share(self):
+        cores_s = (time.monotonic() - self.begun) * os.cpu_count()
+        return max(0.0, self.busy_s() - self.busy - (self.own_s() - self.own)) / cores_s

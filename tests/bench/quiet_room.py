@@ -35,20 +35,21 @@ def measure(folder):
     a_round = rooms.quiet_plan(plan, topics, 8)
     rate = a_round / ROUND_S
     total_s = SETTLING_S + WINDOW_S + COUNTING_S + 10
-    with Broker(folder) as broker, Floor(folder, broker.port) as floor:
+    with Broker(folder) as broker, Floor(folder, broker.port) as floor, Floor(folder, broker.port, 0, "queue") as queued:
         with Daemon(folder, rooms.mail_head(folder, broker.port) + settings_text) as daemon:
             with publisher(folder, broker.port, plan, int(total_s * rate), rate, 1):
                 time.sleep(SETTLING_S)
-                floor_before, daemon_before = floor.cpu_s(), daemon.cpu_s()
+                before = [process.cpu_s() for process in (floor, queued, daemon)]
                 stored_before = daemon.ask("status")["store"]
                 begun = time.monotonic()
                 time.sleep(WINDOW_S)
                 seconds = time.monotonic() - begun
-                floor_cpu, daemon_cpu = floor.cpu_s() - floor_before, daemon.cpu_s() - daemon_before
+                after = [process.cpu_s() for process in (floor, queued, daemon)]
                 resident, peak = memory_kb(daemon.pid, "VmRSS"), memory_kb(daemon.pid, "VmHWM")
                 floor_resident = memory_kb(floor.pid, "VmRSS")
                 stored = daemon.ask("status")["store"]
                 syncs, counted_s = count_syncs(folder, daemon)
+    floor_cpu, queued_cpu, daemon_cpu = (b - a for a, b in zip(before, after))
     readings = (stored["readings_stored"] - stored_before["readings_stored"]) / seconds
     if readings < 1.5:
         raise Failed(f"only {readings:.2f} readings a second were stored")
@@ -57,9 +58,11 @@ def measure(folder):
         raise Failed("strace saw no fsync at all")
     rows = [Row("resident memory", f"{resident / 1024:.1f} MB", "< 25 MB", resident < 25 * 1024),
             Row("bare subscriber, CPU ms a second", f"{floor_cpu / seconds * 1000:.2f}", "", None),
+            Row("the same, by the library's queue", f"{queued_cpu / seconds * 1000:.2f}", "", None),
             Row("daemon, CPU ms a second", f"{daemon_cpu / seconds * 1000:.2f}", "", None),
             Row("CPU against the bare subscriber", f"{daemon_cpu / floor_cpu:.2f}", "<= 2",
                 daemon_cpu <= 2 * floor_cpu),
+            Row("CPU against the one with a queue", f"{daemon_cpu / queued_cpu:.2f}", "", None),
             Row("fsyncs a commit interval", f"{per_interval:.2f}", "<= 1", per_interval <= 1)]
     notes = [f"{readings:.2f} readings a second stored, {WINDOW_S:.0f} s; then {syncs} fsyncs in {counted_s:.0f} s.",
              f"Most memory ever (start included) {peak / 1024:.1f} MB; the bare subscriber holds "
