@@ -40,7 +40,7 @@ namespace {
 // Unacknowledged messages of one connection: enough to keep the broker busy, few enough that its own queues
 // for the publisher stay short.
 constexpr std::uint32_t window = 256;
-constexpr std::size_t write_bytes = 16 * 1024;
+constexpr std::size_t write_bytes = std::size_t{16} * 1024;
 constexpr std::string_view time_mark = "@@@@@@@@@@@@@";
 constexpr std::int64_t second_ns = 1'000'000'000;
 
