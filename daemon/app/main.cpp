@@ -76,9 +76,7 @@ int run(const Arguments& arguments) {
     for (const auto& [text, moment] :
          {std::pair{&arguments.anchor, &options.pace.anchor}, {&arguments.start, &options.pace.start}}) {
       if (text->empty()) continue;
-      const auto at = utc_from_rfc3339(*text);
-      if (!at) return fail("'" + *text + "' is not a moment such as 2026-11-24T02:10:00Z");
-      *moment = *at;
+      *moment = *utc_from_rfc3339(*text);  // looked at when the command line was read
     }
   }
   auto daemon = Daemon::open(std::move(options));
@@ -152,13 +150,17 @@ int show(const Arguments& arguments, const std::string& what) {
 int change(const Arguments& arguments, const std::string& what) {
   json::object request{
       {"do", what}, {"target", arguments.target}, {"who", arguments.who}, {"why", arguments.why}};
-  if (!arguments.duration.empty()) {
-    const auto for_ms = settings::duration_ms_from(arguments.duration);
-    if (!for_ms)
-      return fail("'" + arguments.duration + "' is not a time such as \"30 min\", \"45 s\" or \"2 h\"");
-    request["for_ms"] = *for_ms;
-  }
+  if (!arguments.duration.empty()) request["for_ms"] = *settings::duration_ms_from(arguments.duration);
   return ask(arguments, request);
+}
+
+std::string why_no_moment(const std::string& text) {
+  return utc_from_rfc3339(text) ? "" : "'" + text + "' is not a moment such as 2026-11-24T02:10:00Z";
+}
+
+std::string why_no_duration(const std::string& text) {
+  if (settings::duration_ms_from(text)) return {};
+  return "'" + text + "' is not a time such as \"30 min\", \"45 s\" or \"2 h\"";
 }
 
 int run_command_line(int argc, char** argv) {
@@ -183,9 +185,12 @@ int run_command_line(int argc, char** argv) {
   settings_option(run_app);
   run_app->add_option("--pace", arguments.pace, "clock seconds for each real second, for demonstrations")
       ->check(CLI::Range(0.01, 10000.0));
-  run_app->add_option("--start", arguments.start,
-                      "what the clock shows at the anchor (RFC 3339), for demonstrations");
-  run_app->add_option("--anchor", arguments.anchor, "real moment of the anchor (RFC 3339); default: now");
+  run_app
+      ->add_option("--start", arguments.start,
+                   "what the clock shows at the anchor (RFC 3339), for demonstrations")
+      ->check(why_no_moment);
+  run_app->add_option("--anchor", arguments.anchor, "real moment of the anchor (RFC 3339); default: now")
+      ->check(why_no_moment);
   run_app->callback([&] { status = run(arguments); });
 
   CLI::App* check_app =
@@ -220,7 +225,8 @@ int run_command_line(int argc, char** argv) {
   changing("shelve", "silence an alarm for a time; ends by itself", "alarm (A12) or the id of an enclosure",
            true)
       ->add_option("--for", arguments.duration, "how long, such as \"30 min\"; a high alarm 60 min at most")
-      ->required();
+      ->required()
+      ->check(why_no_duration);
   changing("unshelve", "end shelving now", "alarm (A12) or the id of an enclosure", false);
   changing("out-of-service", "take an enclosure, instrument or channel out of watching, for maintenance",
            "its id", true);
