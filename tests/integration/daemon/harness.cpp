@@ -39,9 +39,10 @@ Daemon::Daemon(const std::string& settings) {
 }
 
 void Daemon::write_settings(const std::string& settings) {
-  static_cast<void>(folder_.write(
-      "room.toml",
-      settings + "\n[store]\npath = \"store/room.db\"\n[service]\nsocket = \"baskwell.sock\"\n"));
+  std::string all = settings;
+  if (all.find("[store]") == std::string::npos)
+    all += "\n[store]\npath = \"store/room.db\"\n[service]\nsocket = \"baskwell.sock\"\n";
+  static_cast<void>(folder_.write("room.toml", all));
 }
 
 void Daemon::start(const std::vector<std::string>& more) {

@@ -37,7 +37,7 @@ struct Ended {
 
 class Daemon {
  public:
-  // `settings` is room.toml without [store] and [service], which are added. Nothing is started yet.
+  // `settings` is room.toml; where it has no [store], that and [service] are added. Nothing is started yet.
   explicit Daemon(const std::string& settings);
 
   void write_settings(const std::string& settings);
