@@ -1,4 +1,4 @@
-"""Figure 2: `baskwell replay` with bands and alarms, on one core; its memory for a file and for one ten times as long."""
+"""Figure 2: `baskwell replay` with bands and alarms on one core, its memory for one file and for one ten times longer."""
 
 import datetime
 import os
@@ -82,7 +82,8 @@ def measure(folder):
         raise Failed("no alarm came in the replay, so alarms were not measured")
     rate = count / seconds
     rows = [Row("readings a second, one core", f"{rate:,.0f}", ">= 1,000,000", rate >= 1e6),
-            Row(f"most memory, {figures['short'][0] / 1e6:.1f} million readings", f"{short_kb / 1024:.1f} MB", "", None),
+            Row(f"most memory, {figures['short'][0] / 1e6:.1f} million readings", f"{short_kb / 1024:.1f} MB", "",
+                None),
             Row(f"most memory, {count / 1e6:.1f} million readings", f"{long_kb / 1024:.1f} MB", "the same",
                 long_kb <= short_kb * 1.02 + 256)]
     notes = [f"Whole command on core {CORE}, start and both passes over the file included; the best of three runs.",

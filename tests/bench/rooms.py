@@ -28,7 +28,12 @@ channels = [{person_channels}]
 
 def mail_head(folder, port):
     """Mail that goes nowhere (nothing listens on port 9): no alarm is to be told in these rooms."""
-    channels = '[channels.mail]\nkind = "email"\nserver = "smtp://127.0.0.1:9"\nfrom = "bench@example.org"\nallow_plain = true\n'
+    channels = """[channels.mail]
+kind = "email"
+server = "smtp://127.0.0.1:9"
+from = "bench@example.org"
+allow_plain = true
+"""
     return head(folder, port, [BUILD / "plugins"], channels, '{ channel = "mail", address = "rowan@example.org" }')
 
 
@@ -68,7 +73,8 @@ def three_hundred_probes():
             number = e * 3 + z
             topic = f"bench/{name}/{zone}"
             plain = number % 2 == 0
-            text += f'[instruments.p{number}]\ntopic = "{topic}"\nenclosure = "{name}"\nzone = "{zone}"\nunit = "degC"\n'
+            text += f'[instruments.p{number}]\ntopic = "{topic}"\nunit = "degC"\n'
+            text += f'enclosure = "{name}"\nzone = "{zone}"\n'
             if not plain:
                 text += 'pointer = "/temperature"\ntime = "/time"\n'
             probes.append((topic, zone, plain))
