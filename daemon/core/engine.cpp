@@ -223,6 +223,7 @@ void Engine::State::place(ChannelState& channel, Index index, UtcMs at) {
     if (own.from > at) span.to = std::min(span.to, own.from);
   }
   channel.placement_span = span;
+  channel.placed_at = at;
   Index spot = none;
   // In no place it may be anything: on the bench, in a drawer. The widest medium is taken.
   Medium medium = Medium::surface;
@@ -237,6 +238,7 @@ void Engine::State::place(ChannelState& channel, Index index, UtcMs at) {
   if (spot != none) spots[spot].members.push_back(index);
   channel.placement = found;
   channel.spot = spot;
+  channel.good_here = false;
 }
 
 void Engine::State::calibrate(ChannelState& channel, UtcMs at) const {
@@ -275,6 +277,7 @@ void Engine::State::reading(const ReadingEvent& event, Effects& effects) {
   const ElapsedMs silent_from =
       channel.probe.last_good_at + silence_limit_ms(channel.probe, *channel.instrument);
   const bool good = quality == Quality::good || quality == Quality::unplaced;
+  channel.good_here |= good;
   const bool fresh = good && event.at.elapsed < silent_from;
   if (fresh) {
     if (points[channel.silent_point].state.target.beyond)
@@ -318,7 +321,7 @@ void Engine::State::judge_spot(Spot& spot, double value, UtcMs measured, Effects
     // Several probes at one spot: the one furthest out counts, as long as it is heard.
     for (const Index member : spot.members) {
       const ChannelState& other = channels[member];
-      if (!other.probe.heard ||
+      if (!other.watches_spot(measured) ||
           now.elapsed - other.probe.last_good_at >= silence_limit_ms(other.probe, *other.instrument))
         continue;
       low = std::min(low, other.probe.last_good);

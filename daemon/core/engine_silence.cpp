@@ -43,8 +43,11 @@ void Engine::State::queue_silence(Index index) {
   const ChannelState& channel = channels[index];
   std::int64_t limit_ms = silence_limit_ms(channel.probe, *channel.instrument);
   if (channel.gone) limit_ms = gone_limit_ms;
-  if (points[channel.silent_point].state.target.beyond)
-    limit_ms = long_silence_limit_ms(channel.probe, *channel.instrument);
+  const PointState& silent = points[channel.silent_point].state;
+  if (silent.target.beyond) limit_ms = long_silence_limit_ms(channel.probe, *channel.instrument);
+  // Nothing worse is to come; but its placement may end, so it is looked at now and then.
+  if (silent.harm.beyond)
+    limit_ms *= 1 + std::max<std::int64_t>(0, now.elapsed - last_word(channel)) / limit_ms;
   dues.look_by(index, std::max(last_word(channel) + limit_ms, now.elapsed + 1));
 }
 
@@ -59,7 +62,7 @@ void Engine::State::check_silence(Index index, Stamp at, Effects& effects) {
     return;
   }
   if (!settings_of(points[channel.silent_point]).enabled) {  // asked again with the next good reading
-    if (channel.spot != none) raise_waiting_harm(channel.spot, at, effects);
+    raise_waiting_harm(channel, at, effects);
     return;
   }
   if (placement_at(index, at.utc) == none) {
@@ -69,23 +72,29 @@ void Engine::State::check_silence(Index index, Stamp at, Effects& effects) {
     queue_silence(index);
     return;
   }
-  // While the broker is away nobody can be heard: that lasts no probe's silence longer.
+  // While the broker is away nobody can be heard: that makes no probe's silence worse.
   const bool away = broker_loss_says_it();
-  const bool long_silent = !away && quiet_ms >= long_silence_limit_ms(channel.probe, *channel.instrument);
+  const LimitTimer silent = points[channel.silent_point].state.target;
+  const bool long_silent = points[channel.silent_point].state.harm.beyond ||
+                           (!away && quiet_ms >= long_silence_limit_ms(channel.probe, *channel.instrument));
   fault(channel.silent_point, true, long_silent,
         channel.gone ? "its presence topic says that it is gone" : "nothing good has been heard from it", at,
         effects);
-  if (channel.spot != none) raise_waiting_harm(channel.spot, at, effects);
-  if (!long_silent && !away) queue_silence(index);  // else until it is heard, or the broker is back
+  if (!silent.beyond) raise_waiting_harm(channel, at, effects);
+  if (!away) queue_silence(index);  // else when the broker is back
 }
 
 // A probe that saw a harmful value and then fell silent may have burnt: what waits for its on-delay is raised
-// now.
-void Engine::State::raise_waiting_harm(Index index, Stamp at, Effects& effects) {
-  for (const Index point : {spots[index].low_point, spots[index].high_point}) {
+// now. Where other probes lie at the spot only if it was this one that saw it; what they see, they go on
+// seeing.
+void Engine::State::raise_waiting_harm(const ChannelState& channel, Stamp at, Effects& effects) {
+  if (!channel.watches_spot(at.utc)) return;
+  const Spot& spot = spots[channel.spot];
+  for (const Index point : {spot.low_point, spot.high_point}) {
     if (point == none || !settings_of(points[point]).enabled) continue;
     PointState& state = points[point].state;
     if (!state.harm.beyond || state.harm.active) continue;
+    if (spot.members.size() > 1 && state.value != channel.probe.last_good) continue;
     const auto change = raise_pending_harm(state, settings_of(points[point]), at);
     if (change) changed(point, *change, false, at, effects);
   }

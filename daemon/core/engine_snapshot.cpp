@@ -75,12 +75,15 @@ void write(LineWriter& line, const ChannelState& channel) {
   line.number(probe.same_value.digits).number(static_cast<int>(probe.same_value.places));
   line.number(probe.same_since.ms).number(probe.same_count).number(probe.learned_interval_ms);
   line.number(channel.heard_floor.ms).flag(channel.gone);
+  line.number(channel.placed_at.ms).flag(channel.good_here);
 }
 
 struct SavedChannel {
   ProbeState probe;
   ElapsedMs heard_floor;
   bool gone = false;
+  UtcMs placed_at;
+  bool good_here = false;
   std::string_view id;
 };
 
@@ -104,6 +107,8 @@ SavedChannel read_channel(LineReader& line) {
   probe.learned_interval_ms = std::clamp<std::int64_t>(line.ms(), 0, day_ms);
   saved.heard_floor.ms = line.ms();
   saved.gone = line.flag();
+  saved.placed_at.ms = line.ms_or(INT64_MIN);
+  saved.good_here = line.flag();
   saved.id = line.rest();
   return saved;
 }
@@ -292,7 +297,9 @@ Outcome Engine::restore(std::string_view snapshot, Stamp now, std::string_view b
     if (away_ms > 0) channel.heard_floor = state.last_word(channel) + away_ms;
     const auto index = static_cast<Index>(&channel - state.channels.data());
     state.dues.remove(index);
-    if (channel.probe.heard) state.place(channel, index, now.utc);
+    // Where its last word put it, not where it may lie by now: it has said nothing there.
+    if (each.placed_at.ms != INT64_MIN) state.place(channel, index, each.placed_at);
+    channel.good_here = each.good_here;
   }
   for (SavedPoint& each : saved.points) {
     state.last_occurrence = std::max(state.last_occurrence, each.state.occurrence);

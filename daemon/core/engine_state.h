@@ -54,6 +54,8 @@ struct ChannelState {
   const Instrument* instrument = nullptr;
   Index placement = none;
   Span placement_span{UtcMs{0}, UtcMs{0}};  // over which `placement` is right; empty: not looked up yet
+  UtcMs placed_at{INT64_MIN};               // the moment that `placement` was looked up for
+  bool good_here = false;                   // its last good value was measured in this placement
   Index spot = none;
   double offset = 0;  // calibration in force
   std::uint16_t calibration_version = 0;
@@ -61,6 +63,10 @@ struct ChannelState {
       heard_floor;    // silence counts from here at the earliest: start, or the last word plus our absence
   bool gone = false;  // its presence topic says so
   RecentValues recent;
+  // Whether its last good value says something of its spot at this moment: not once it lies elsewhere.
+  [[nodiscard]] bool watches_spot(UtcMs at) const {
+    return spot != none && good_here && placement_span.holds(at);
+  }
   Index silent_point = none;
   Index implausible_point = none;
   Index frozen_point = none;
@@ -110,7 +116,7 @@ struct Engine::State {
   [[nodiscard]] bool broker_loss_says_it() const;
   void queue_silence(Index channel);
   void check_silence(Index channel, Stamp at, Effects& effects);
-  void raise_waiting_harm(Index spot, Stamp at, Effects& effects);
+  void raise_waiting_harm(const ChannelState& channel, Stamp at, Effects& effects);
   void handle(const BrokerEvent& event, Effects& effects);
   void handle(const PresenceEvent& event, Effects& effects);
 

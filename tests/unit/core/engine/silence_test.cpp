@@ -116,6 +116,24 @@ TEST(Silence, ASpareProbeInADrawerIsNeitherSilentNorImplausible) {
   EXPECT_THAT(one.scene.news(), IsEmpty());
 }
 
+// What a probe said where it lay before says nothing of that place once it is moved.
+TEST(Silence, AMovedProbeNoLongerCountsWhereItLay) {
+  ThreeProbes made;
+  const Index second = made.builder.probe("second", made.enclosure, Zone::hot);
+  Placement there = made.builder.room.channels[second].placements[0];
+  const UtcMs moved = utc("2026-06-10T11:10:00Z");
+  made.builder.room.channels[second].placements[0].span.to = moved;
+  there.zone = Zone::cool;
+  there.span.from = moved;
+  made.builder.room.channels[second].placements.push_back(there);
+  made.builder.settings(AlarmKind::too_hot).on_delay_ms = 12 * minute_ms;
+  Three one(std::move(made));
+  one.scene.keep({{one.three.hot, 32}, {second, 34}, {one.three.cool, 25}, {one.three.middle, 25}},
+                 10 * minute_ms);
+  one.well(15 * minute_ms);  // 34 at the hot spot was true until it was moved, for 10 of 12 minutes
+  EXPECT_EQ(one.scene.count(AlarmKind::too_hot, AlarmState::unacknowledged), 0);
+}
+
 TEST(Silence, PresenceGoneNeedsNoLongProof) {
   Three one;
   one.well(30 * minute_ms);
@@ -147,6 +165,21 @@ TEST(Silence, APendingHarmIsRaisedWhenItsProbeFallsSilent) {
   EXPECT_EQ(hot->level, Level::harm);
   EXPECT_EQ(hot->at, utc("2026-06-10T11:26:00Z"));  // the last word at 11:11
   EXPECT_EQ(one.scene.last(AlarmKind::probe_silent)->at, hot->at);
+}
+
+// Two probes at one spot: what the one sees that is heard, it goes on seeing.
+TEST(Silence, OfOneProbeDoesNotHurryWhatAnotherSees) {
+  ThreeProbes made;
+  const Index second = made.builder.probe("second", made.enclosure, Zone::hot);
+  Three one(std::move(made));
+  one.well(10 * minute_ms);
+  one.scene.keep(second, 32, 10 * minute_ms);  // the first is quiet from here on, silent at 11:24
+  one.scene.keep({{second, 32}, {one.three.middle, 25}, {one.three.cool, 25}}, 3 * minute_ms);
+  one.scene.keep(second, 36.5, 3 * minute_ms);
+  EXPECT_EQ(one.scene.count(AlarmKind::probe_silent, AlarmState::unacknowledged), 1);
+  EXPECT_EQ(one.scene.count(AlarmKind::too_hot, AlarmState::unacknowledged), 0);
+  one.scene.keep(second, 36.5, 4 * minute_ms);
+  EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->at, utc("2026-06-10T11:28:00Z"));
 }
 
 // ---- The broker
