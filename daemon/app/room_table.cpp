@@ -16,6 +16,8 @@ namespace {
 
 namespace json = boost::json;
 
+constexpr std::size_t value_width = 10;  // "100000 lux", "-127.0 °C"
+
 std::size_t width_of(std::string_view text) {
   return static_cast<std::size_t>(std::count_if(
       text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U; }));
@@ -77,19 +79,19 @@ std::string verdict(const SpotView& spot) {
   return "good";
 }
 
-std::string value_text(const SpotView& spot) {
-  if (std::isnan(spot.value)) return "-";
-  switch (spot.quantity) {
+std::string value_text(double value, Quantity quantity) {
+  if (std::isnan(value)) return "-";
+  switch (quantity) {
     case Quantity::temperature:
-      return number(spot.value, 1) + " °C";
+      return number(value, 1) + " °C";
     case Quantity::humidity:
-      return number(spot.value, 0) + " %";
+      return number(value, 0) + " %";
     case Quantity::light:
-      return number(spot.value, 0) + " lux";
+      return number(value, 0) + " lux";
     case Quantity::power:
-      return number(spot.value, 0) + " W";
+      return number(value, 0) + " W";
     case Quantity::battery:
-      return number(spot.value, 2) + " V";
+      return number(value, 2) + " V";
   }
   return {};
 }
@@ -103,21 +105,53 @@ std::string spot_name(const SpotView& spot) {
   return name;
 }
 
+// The place gives way to the zone: "The long vivarium und…, hot spot".
+std::string where_of(const AlarmView& alarm, std::size_t width) {
+  if (alarm.place.empty()) return alarm.subject;
+  std::string zone = alarm.zone.empty() ? "" : ", " + alarm.zone;
+  if (!zone.empty() && alarm.quantity != Quantity::temperature)
+    zone += " " + std::string(name_of(alarm.quantity));
+  if (width_of(zone) + 2 > width) return alarm.place + zone;
+  return fitted(alarm.place, width - width_of(zone)) + zone;
+}
+
 std::string alarm_line(const AlarmView& alarm, const ZoneRules& clock) {
+  constexpr std::size_t where_width = 38;
   std::string line = "  ";
   pad(line, alarm.occurrence.empty() ? "-" : alarm.occurrence, 6);
   pad(line, std::string(name_of(alarm.priority)), 6);
   pad(line, std::string(row_of(alarm.kind).name), 17);
-  pad(line, alarm.place.empty() ? alarm.subject : alarm.place + (alarm.zone.empty() ? "" : ", " + alarm.zone),
-      34);
-  std::string value;
-  if (!std::isnan(alarm.value)) {
-    const bool warm = alarm.quantity == Quantity::temperature;
-    value = number(alarm.value, warm ? 1 : 0) + (warm ? " °C" : " %");
-  }
-  pad(line, value, 8);
+  pad(line, where_of(alarm, where_width), where_width);
+  pad(line, std::isnan(alarm.value) ? "" : value_text(alarm.value, alarm.quantity), value_width);
   pad(line, std::string(name_of(alarm.state)), 24);
   return line + "since " + local_day_hour_minute(clock, alarm.since) + "\n";
+}
+
+// What the table adds behind its verdict: the alarm, and what has become of it.
+std::string alarm_mark(const SpotView& spot, const RoomView& view) {
+  if (spot.alarm.empty()) return {};
+  const auto is_it = [&](const AlarmView& alarm) {
+    return alarm.place_id == spot.enclosure_id && alarm.zone == spot.zone &&
+           alarm.quantity == spot.quantity && row_of(alarm.kind).name == spot.alarm;
+  };
+  const auto found = std::find_if(view.alarms.begin(), view.alarms.end(), is_it);
+  if (found == view.alarms.end() || found->state == AlarmState::unacknowledged)
+    return "  [" + spot.alarm + "]";
+  if (found->state == AlarmState::out_of_service) return "  [out of service]";
+  return "  [" + spot.alarm + ", " + std::string(name_of(found->state)) + "]";
+}
+
+// Every alarm point of what is out of service is so: told once for each place.
+std::string out_of_service_line(const RoomView& view) {
+  std::vector<std::string> places;
+  for (const AlarmView& alarm : view.alarms) {
+    if (alarm.state != AlarmState::out_of_service) continue;
+    std::string place = where_of(alarm, 60);
+    if (std::find(places.begin(), places.end(), place) == places.end()) places.push_back(std::move(place));
+  }
+  std::string line;
+  for (const std::string& place : places) line += (line.empty() ? "" : "; ") + place;
+  return line.empty() ? line : "Out of service, not watched: " + line + "\n";
 }
 
 json::value number_or_null(double value) {
@@ -159,6 +193,9 @@ json::object to_json(const AlarmView& alarm) {
   object["zone"] = alarm.zone;
   object["subject"] = alarm.subject;
   object["detail"] = alarm.detail;
+  object["quantity"] = alarm.zone.empty() ? json::value(nullptr) : json::value(name_of(alarm.quantity));
+  object["unit"] =
+      alarm.zone.empty() ? json::value(nullptr) : json::value(symbol_of(judged_unit(alarm.quantity)));
   object["value"] = number_or_null(alarm.value);
   object["target_limit"] = number_or_null(alarm.target_limit);
   object["harm_limit"] = number_or_null(alarm.harm_limit);
@@ -182,10 +219,14 @@ std::string room_table(const RoomView& view, const ZoneRules& clock) {
   text += view.broker_connected ? "   broker connected" : "   NO CONNECTION TO THE BROKER";
   text += "\n\n";
   std::string line = "  ";
-  for (const auto& [title, width] :
-       {std::pair{"enclosure", 22}, {"animal", 28}, {"where", 20}, {"now", 8}, {"wanted", 14}}) {
+  for (const auto& [title, width] : {std::pair{"enclosure", 22},
+                                     {"animal", 28},
+                                     {"where", 20},
+                                     {"now", static_cast<int>(value_width)},
+                                     {"wanted", 14}}) {
     pad(line, title, static_cast<std::size_t>(width));
   }
+  line.erase(line.find_last_not_of(' ') + 1);
   text += line + "\n";
   std::string last;
   for (const SpotView& spot : view.spots) {
@@ -196,10 +237,10 @@ std::string room_table(const RoomView& view, const ZoneRules& clock) {
     pad(line, again ? "" : spot.enclosure, 22);
     pad(line, again ? "" : spot.animal, 28);
     pad(line, spot_name(spot), 20);
-    pad(line, value_text(spot), 8);
+    pad(line, value_text(spot.value, spot.quantity), value_width);
     pad(line, range(spot.target_low, spot.target_high), 14);
     line += verdict(spot);
-    if (!spot.alarm.empty()) line += "  [" + spot.alarm + "]";
+    line += alarm_mark(spot, view);
     line.erase(line.find_last_not_of(' ') + 1);
     text += line + "\n";
   }
@@ -208,11 +249,16 @@ std::string room_table(const RoomView& view, const ZoneRules& clock) {
 }
 
 std::string alarm_list(const RoomView& view, const ZoneRules& clock) {
-  if (view.alarms.empty()) return "No alarms.\n";
-  std::string text =
-      std::to_string(view.alarms.size()) + (view.alarms.size() == 1 ? " alarm\n" : " alarms\n");
-  for (const AlarmView& alarm : view.alarms) text += alarm_line(alarm, clock);
-  return text;
+  std::string lines;
+  std::size_t count = 0;
+  for (const AlarmView& alarm : view.alarms) {
+    if (alarm.state == AlarmState::out_of_service) continue;
+    ++count;
+    lines += alarm_line(alarm, clock);
+  }
+  const std::string title =
+      count == 0 ? "No alarms." : std::to_string(count) + (count == 1 ? " alarm" : " alarms");
+  return title + "\n" + lines + out_of_service_line(view);
 }
 
 std::string room_json(const RoomView& view) {

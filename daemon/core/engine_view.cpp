@@ -1,9 +1,11 @@
 // What people see of the state: alarms in words, the room as a table. Nothing here changes anything.
 
 #include <algorithm>
+#include <array>
 #include <charconv>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "core/engine_state.h"
 
@@ -43,10 +45,34 @@ std::string one_decimal(double value) {
   return {text.data(), end};
 }
 
+// Of a heater that the keeper gave no name (the settings put its id there): what it is, in the trade's words.
+std::string_view kind_words(const std::string& kind) {
+  constexpr std::array<std::pair<std::string_view, std::string_view>, 8> words{{
+      {"mat", "heat mat"},
+      {"cable", "heat cable"},
+      {"tape", "heat tape"},
+      {"ceramic", "ceramic heater"},
+      {"panel", "heat panel"},
+      {"halogen", "halogen lamp"},
+      {"incandescent", "incandescent lamp"},
+      {"tubular", "tubular heater"},
+  }};
+  const auto* const found =
+      std::find_if(words.begin(), words.end(), [&](const auto& each) { return each.first == kind; });
+  return found == words.end() ? "heater" : found->second;
+}
+
+// "4", "S2", but a keeper may also have written "socket 4" or "left plug".
+bool says_what_it_is(const std::string& socket) {
+  return socket.find("ocket") != std::string::npos || socket.find("lug") != std::string::npos;
+}
+
+// "heat mat at socket 4"; by its name or id where that alone can tell which one it is.
 std::string heater_words(const Heater& heater) {
-  std::string words = heater.name.empty() ? heater.kind : heater.name;
-  if (!heater.socket.empty()) words += " at " + heater.socket;
-  return words;
+  const bool named = !heater.name.empty() && heater.name != heater.id;
+  std::string words = named ? heater.name : std::string(kind_words(heater.kind));
+  if (heater.socket.empty()) return named ? words : words + " " + heater.id;
+  return words + (says_what_it_is(heater.socket) ? " at " : " at socket ") + heater.socket;
 }
 
 std::string thermostat_words(const Thermostat& thermostat) {
@@ -65,6 +91,44 @@ bool heats(const Heater& heater, Index enclosure) {
   return std::find(heater.enclosures.begin(), heater.enclosures.end(), enclosure) != heater.enclosures.end();
 }
 
+struct Company {
+  std::string names;         // "Lena, Lola", without species where there are names
+  std::string with_species;  // "Lena, Lola, leopard gecko"; "Lena, leopard gecko; Moss, crested gecko"
+};
+
+Company company_in(const Room& room, Index enclosure, UtcMs at) {
+  constexpr std::size_t most_named = 3;
+  Company company;
+  std::vector<std::pair<std::string, std::string>> groups;  // species, names
+  std::size_t count = 0;
+  bool alike = true;
+  for (const Occupancy& stay : room.occupancies) {
+    if (stay.enclosure != enclosure || !stay.span.holds(at)) continue;
+    const Animal& animal = room.animals[stay.animal];
+    const std::string& species = animal.species_name.empty() ? animal.species : animal.species_name;
+    if (!groups.empty() && groups.back().first != species) alike = false;
+    if (++count > most_named) continue;
+    company.names += (count > 1 ? ", " : "") + (animal.name.empty() ? species : animal.name);
+    if (groups.empty() || groups.back().first != species || animal.name.empty()) {
+      groups.emplace_back(species, animal.name);
+    } else {
+      groups.back().second += (groups.back().second.empty() ? "" : ", ") + animal.name;
+    }
+  }
+  const std::string more =
+      count > most_named ? " and " + std::to_string(count - most_named) + " more" : std::string();
+  company.names += more;
+  alike = alike && groups.size() == 1;
+  for (const auto& [species, names] : groups) {
+    company.with_species += company.with_species.empty() ? "" : "; ";
+    company.with_species += names;
+    if (alike) company.with_species += more;
+    company.with_species += (names.empty() ? "" : ", ") + species;
+  }
+  if (!alike) company.with_species += more;
+  return company;
+}
+
 }  // namespace
 
 std::string place_name(const Enclosure& enclosure) {
@@ -72,20 +136,7 @@ std::string place_name(const Enclosure& enclosure) {
 }
 
 std::string Engine::State::animals_in(Index enclosure, UtcMs at) const {
-  constexpr std::size_t most_named = 3;
-  std::string names;
-  std::size_t count = 0;
-  for (const Occupancy& stay : room->occupancies) {
-    if (stay.enclosure != enclosure || !stay.span.holds(at)) continue;
-    ++count;
-    if (count > most_named) continue;
-    const Animal& animal = room->animals[stay.animal];
-    if (count > 1) names += "; ";
-    if (!animal.name.empty()) names += animal.name + ", ";
-    names += animal.species_name.empty() ? animal.species : animal.species_name;
-  }
-  if (count > most_named) names += " and " + std::to_string(count - most_named) + " more";
-  return names;
+  return company_in(*room, enclosure, at).with_species;
 }
 
 void Engine::State::describe_heating(Index enclosure, AlarmView& view) const {
@@ -130,6 +181,8 @@ void Engine::State::describe_place(const Point& point, Stamp at, AlarmView& view
   } else if (point.channel != none) {
     const Channel& channel = room->channels[point.channel];
     view.quantity = channel.quantity;
+    const ProbeState& probe = channels[point.channel].probe;
+    if (probe.heard) view.value = finite_or_nan(probe.last_good);
     // A channel that was never heard has not been placed by a reading yet.
     Index index = channels[point.channel].placement;
     if (index == none) index = placement_at(point.channel, at.utc);
@@ -145,7 +198,9 @@ void Engine::State::describe_place(const Point& point, Stamp at, AlarmView& view
     const Enclosure& place = room->enclosures[enclosure];
     view.place = place_name(place);
     view.place_id = place.id;
-    view.animal = animals_in(enclosure, at.utc);
+    Company company = company_in(*room, enclosure, at.utc);
+    view.animal = std::move(company.with_species);
+    view.animal_names = std::move(company.names);
     describe_heating(enclosure, view);
   } else if (placed) {
     view.place = "the room";

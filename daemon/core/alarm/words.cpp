@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
+#include <utility>
 
 #include "core/alarm/message_text.h"
 #include "core/check.h"
@@ -19,11 +21,16 @@ constexpr std::size_t names_shown = 24;  // a rack of twenty tubs and some
 constexpr std::array<std::string_view, 5> reason_names{"raised", "worse", "reached-harm", "repeated", "over"};
 
 // A piece of the headline: names give way, the rest does not.
+enum class Part : std::uint8_t { fixed, place, animal, name };
 struct Piece {
   std::string text;
-  bool is_name = false;
+  Part part = Part::fixed;
 };
 using Pieces = std::vector<Piece>;
+
+// Names are cut no shorter than this while others are longer.
+constexpr std::size_t short_animal = 8;
+constexpr std::size_t short_place = 16;
 
 bool has_number(const AlarmView& alarm) {
   return std::isfinite(alarm.value);
@@ -69,34 +76,32 @@ std::string over_phrase(AlarmKind kind) {
 
 // "cool end 36.1 °C, too hot"
 void add_measured(Pieces& pieces, const AlarmView& alarm, bool over) {
-  if (!alarm.zone.empty()) {
-    pieces.push_back({clean_line(alarm.zone), true});
-    pieces.push_back({" "});
-  }
+  if (!alarm.zone.empty()) pieces.push_back({clean_line(alarm.zone) + " "});
   pieces.push_back({quantity_text(alarm.value, alarm.quantity) + ", " +
                     (over ? over_phrase(alarm.kind) : std::string(complaint(alarm.kind)))});
 }
 
-// "cool end probe silent, last 27.4 °C"
+// "cool end humidity probe silent, last 48.0 %"
 void add_probe(Pieces& pieces, const AlarmView& alarm, bool over) {
-  const std::string number = has_number(alarm) ? quantity_text(alarm.value, alarm.quantity) : "";
   if (alarm.zone.empty()) {
     pieces.push_back({"probe "});
-    pieces.push_back({clean_line(alarm.subject), true});
+    pieces.push_back({clean_line(alarm.subject), Part::name});
   } else {
-    pieces.push_back({clean_line(alarm.zone), true});
-    pieces.push_back({" probe"});
+    const bool warmth = alarm.quantity == Quantity::temperature;
+    pieces.push_back({clean_line(alarm.zone) +
+                      (warmth ? " probe" : " " + std::string(name_of(alarm.quantity)) + " probe")});
   }
   std::string what;
   if (alarm.kind == AlarmKind::probe_silent) {
     what = over ? " heard again" : " silent";
-    if (!number.empty()) what += (over ? ", " : ", last ") + number;
   } else if (alarm.kind == AlarmKind::probe_implausible) {
     what = over ? " reads well again" : " faulty";
-    if (!number.empty()) what += (over ? ", " : ": ") + number;
   } else {
     what = over ? " moves again" : " stuck";
-    if (!number.empty()) what += (over ? ", " : " at ") + number;
+  }
+  if (has_number(alarm)) {
+    what += over ? ", " : alarm.kind == AlarmKind::probe_frozen ? " at " : ", last ";
+    what += quantity_text(alarm.value, alarm.quantity);
   }
   pieces.push_back({std::move(what)});
 }
@@ -124,7 +129,7 @@ void add_trouble(Pieces& pieces, const AlarmView& alarm, bool over) {
       return;
     case AlarmKind::delivery_failed:
       pieces.push_back({"channel "});
-      pieces.push_back({clean_line(alarm.subject), true});
+      pieces.push_back({clean_line(alarm.subject), Part::name});
       pieces.push_back({over ? " delivers again" : " does not deliver messages"});
       return;
     case AlarmKind::clock_unsure:
@@ -134,7 +139,7 @@ void add_trouble(Pieces& pieces, const AlarmView& alarm, bool over) {
   CHECK(false);
 }
 
-// "the mat at socket 7", but "Mat 3": a name that a keeper capitalised stands by itself.
+// "the heat mat at socket 7", but "Mat 3": a name that a keeper capitalised stands by itself.
 std::string with_article(const std::string& name) {
   const bool lower = !name.empty() && name.front() >= 'a' && name.front() <= 'z';
   return lower && !name.starts_with("the ") ? "the " + name : name;
@@ -146,51 +151,102 @@ std::string_view action_when_over(const AlarmView& alarm) {
                                                                         : "Nothing to do now.";
 }
 
-std::size_t size_of(const Pieces& pieces, bool names) {
+std::size_t size_of(const Pieces& pieces) {
   std::size_t size = 0;
-  for (const Piece& piece : pieces) {
-    if (piece.is_name == names) size += characters_in(piece.text);
-  }
+  for (const Piece& piece : pieces) size += characters_in(piece.text);
   return size;
 }
 
-// Cut the longest names, all to the same length, until everything fits.
+// A number at the end tells one tub from the next, so it stays: "Left rack… 10".
+std::string cut_place(const std::string& place, std::size_t limit) {
+  const std::size_t space = place.rfind(' ');
+  const std::string last = space == std::string::npos ? std::string() : place.substr(space);
+  const bool numbered = last.find_first_of("0123456789") != std::string::npos;
+  const std::size_t kept = characters_in(last);
+  if (!numbered || characters_in(place) <= limit || kept + 2 > limit) return cut_to(place, limit);
+  return cut_to(place.substr(0, space), limit - kept).append(last);
+}
+
+// Cuts names until the whole fits: the animal's first, then the longest.
 std::string fitted(const Pieces& pieces) {
-  const std::size_t fixed = size_of(pieces, false);
-  const std::size_t room = fixed < act_on_characters ? act_on_characters - fixed : 0;
-  std::size_t cap = act_on_characters;
-  const auto cut_size = [&] {
-    std::size_t size = 0;
-    for (const Piece& piece : pieces) {
-      if (piece.is_name) size += std::min(characters_in(piece.text), cap);
+  std::vector<std::size_t> caps;
+  for (const Piece& piece : pieces) caps.push_back(characters_in(piece.text));
+  const auto longest = [&](auto may_be_cut) {
+    std::size_t best = pieces.size();
+    for (std::size_t i = 0; i < pieces.size(); ++i) {
+      if (!may_be_cut(pieces[i].part, caps[i])) continue;
+      if (best == pieces.size() || caps[i] > caps[best]) best = i;
     }
-    return size;
+    return best;
   };
-  while (cap > 1 && cut_size() > room) --cap;
+  std::size_t size = size_of(pieces);
+  for (; size > act_on_characters; --size) {
+    std::size_t next =
+        longest([](Part part, std::size_t cap) { return part == Part::animal && cap > short_animal; });
+    if (next == pieces.size()) {
+      next = longest([](Part part, std::size_t cap) {
+        return part == Part::name || (part == Part::place && cap > short_place);
+      });
+    }
+    if (next == pieces.size() || caps[next] <= 1)
+      next = longest([](Part part, std::size_t cap) { return part != Part::fixed && cap > 1; });
+    if (next == pieces.size()) break;  // nothing is left to cut
+    --caps[next];
+  }
   std::string text;
-  for (const Piece& piece : pieces) text += piece.is_name ? cut_to(piece.text, cap) : piece.text;
+  for (std::size_t i = 0; i < pieces.size(); ++i) {
+    const Piece& piece = pieces[i];
+    text += piece.part == Part::fixed || caps[i] == 0 ? piece.text
+            : piece.part == Part::place               ? cut_place(piece.text, caps[i])
+                                                      : cut_to(piece.text, caps[i]);
+  }
   return text;
+}
+
+// "Unplug the heat mat at socket 4." -> "Unplug heat mat at socket 4."
+std::string without_articles(std::string text) {
+  for (std::size_t at = text.find(" the "); at != std::string::npos; at = text.find(" the "))
+    text.erase(at, 4);
+  return text;
+}
+
+Pieces act_on_pieces(const AlarmView& alarm, TellReason reason, const std::string& room_name,
+                     const std::string& animal, const std::string& action) {
+  Pieces pieces{{std::string(opening(reason, alarm.level, row_of(alarm.kind).has_value))}};
+  pieces.push_back({clean_line(alarm.place.empty() ? room_name : alarm.place), Part::place});
+  if (!animal.empty()) {
+    pieces.push_back({" ("});
+    pieces.push_back({clean_line(animal), Part::animal});
+    pieces.push_back({")"});
+  }
+  pieces.push_back({": "});
+  add_trouble(pieces, alarm, reason == TellReason::over);
+  pieces.push_back({". " + action});
+  return pieces;
 }
 
 // The first 100 characters: place, animal, number with unit, first action.
 std::string act_on(const AlarmView& alarm, TellReason reason, const std::string& room_name) {
-  const bool over = reason == TellReason::over;
-  Pieces pieces{{std::string(opening(reason, alarm.level, row_of(alarm.kind).has_value))}};
-  pieces.push_back({clean_line(alarm.place.empty() ? room_name : alarm.place), true});
-  if (!alarm.animal.empty()) {
-    pieces.push_back({" ("});
-    pieces.push_back({clean_line(alarm.animal), true});
-    pieces.push_back({")"});
-  }
-  pieces.push_back({": "});
-  add_trouble(pieces, alarm, over);
-  pieces.push_back({". "});
-  // The action that names the heater, unless the names of place and animal would be cut beyond knowing.
   const std::string named = first_action_for(alarm, reason);
-  const std::size_t names_want = std::min<std::size_t>(size_of(pieces, true), 30);
-  const bool fits = over || size_of(pieces, false) + characters_in(named) + names_want <= act_on_characters;
-  pieces.push_back({fits ? named : std::string(row_of(alarm.kind).first_action)});
-  return fitted(pieces);
+  const std::string brief = without_articles(named);
+  const std::string& names = alarm.animal_names.empty() ? alarm.animal : alarm.animal_names;
+  const auto with = [&](const std::string& animal, const std::string& action) {
+    return act_on_pieces(alarm, reason, room_name, animal, action);
+  };
+  const auto told_best = {std::pair{&alarm.animal, &named}, std::pair{&alarm.animal, &brief},
+                          std::pair{&names, &named}};
+  for (const auto& [animal, action] : told_best) {
+    const Pieces pieces = with(*animal, *action);
+    if (size_of(pieces) <= act_on_characters) return fitted(pieces);
+  }
+  // The action that names the heater, unless the names of place and animal would be cut beyond knowing.
+  const Pieces pieces = with(names, brief);
+  const std::size_t names_size =
+      characters_in(names) + characters_in(alarm.place.empty() ? room_name : alarm.place);
+  const std::size_t rest = size_of(pieces) - names_size;
+  const bool fits = rest + std::min(names_size, short_animal + short_place) <= act_on_characters;
+  if (fits || reason == TellReason::over) return fitted(pieces);
+  return fitted(with(names, std::string(row_of(alarm.kind).first_action)));
 }
 
 std::string trend_text(const AlarmView& alarm) {
@@ -221,8 +277,10 @@ std::string headline_for(const AlarmView& alarm, TellReason reason, const std::s
   if (has_value && over && std::isfinite(alarm.worst)) {
     add("furthest " + quantity_text(alarm.worst, alarm.quantity));
   }
-  if (has_value && !over) add(trend_text(alarm));
-  add(detail_of(alarm));
+  if (!over) {
+    if (has_value) add(trend_text(alarm));
+    add(detail_of(alarm));
+  }
   if (has_value) add(clean_line(alarm.medium));
   if (!has_value && !alarm.zone.empty()) add("probe " + cut_to(clean_line(alarm.subject), 40));
   add("since " + local_time_text(alarm.since, alarm.now, clock));
@@ -263,7 +321,7 @@ std::string_view reason_sentence(TellReason reason) {
 
 void add_figures(Lines& lines, const AlarmView& alarm, bool over) {
   if (!row_of(alarm.kind).has_value) {
-    if (has_number(alarm)) lines.add("Last figure", quantity_text(alarm.value, alarm.quantity));
+    if (has_number(alarm)) lines.add("Last good figure", quantity_text(alarm.value, alarm.quantity));
     return;
   }
   const std::string trend = over ? std::string() : trend_text(alarm);
@@ -308,7 +366,7 @@ std::string body_for(const AlarmView& alarm, TellReason reason, const std::strin
   lines.add("Animal", clean_line(alarm.animal));
   if (!row.has_value) lines.add("What", clean_line(alarm.subject));
   add_figures(lines, alarm, over);
-  lines.add("Heard", detail_of(alarm));
+  lines.add(over ? "It was" : "Detail", detail_of(alarm));
   lines.add("Since", local_date_time_text(alarm.since, clock) + " (" +
                          duration_text(alarm.now - alarm.since) + (over ? " in all)" : " ago)"));
   lines.gap();
@@ -348,6 +406,8 @@ std::string first_action_for(const AlarmView& alarm, TellReason reason) {
     heaters = "its " + std::to_string(count) + " heaters";
   }
   if (alarm.kind == AlarmKind::too_cold) {
+    // Where its socket is named, the plug need not be.
+    if (heaters.find(" at ") != std::string::npos) return "Check " + heaters + ".";
     return "Check " + heaters + (count == 1 ? " and its plug." : " and their plugs.");
   }
   return "Unplug " + heaters + (alarm.kind == AlarmKind::no_refuge ? ", let warm air out." : ".");

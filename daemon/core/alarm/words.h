@@ -1,10 +1,11 @@
 #pragma once
 // The words of an alarm: what a person reads half asleep. Pure: same alarm, same text, whatever the machine's
 // locale. The first 100 characters of a headline hold place, animal, number with unit and the first action;
-// then come the limit, direction and rate, and since when. Times are local to the room. Names are cut with an
-// ellipsis where they would push the number or the action out of the first 100; the body has them in full.
-// One decimal for degC and %RH both, so that a value seldom looks equal to the limit it is beyond.
-// What comes from outside (names, details) is cleaned: no control characters, only valid UTF-8.
+// then come the limit, direction and rate, and since when. Times are local to the room. Where names
+// would push the number or the action out of the first 100, the species is left out, then names are cut with
+// an ellipsis, the animal's before the place's, and a number at a place's end ("tub 10") last; the body has
+// them in full. One decimal for degC and %RH both, so that a value seldom looks equal to the limit it is
+// beyond. What comes from outside (names, details) is cleaned: no control characters, only valid UTF-8.
 
 #include <limits>
 #include <string>
@@ -27,10 +28,11 @@ struct AlarmView {
   Priority priority = Priority::medium;
   Level level = Level::none;
 
-  std::string place;     // "Shelf 2", "Rack North tub 4", "the room"
-  std::string place_id;  // id of the enclosure, "room", or ""
-  std::string animal;    // "Asha, royal python"; several joined; "" for none
-  std::string zone;      // "cool end", "hot spot", ... for people; "" where there is none
+  std::string place;         // "Shelf 2", "Rack North tub 4", "the room"
+  std::string place_id;      // id of the enclosure, "room", or ""
+  std::string animal;        // "Asha, royal python"; several joined; "" for none
+  std::string animal_names;  // "Asha": without species, for where there is little room
+  std::string zone;          // "cool end", "hot spot", ... for people; "" where there is none
   Zone zone_key = Zone::room;
   std::string medium;  // "surface"; "" where plain air
   Quantity quantity = Quantity::temperature;
@@ -38,7 +40,7 @@ struct AlarmView {
   std::string detail;   // cause in words for alarms without a number: "connection refused"
 
   static constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
-  double value = unknown;          // latest, judged unit; for probe kinds the last good one, or the odd one
+  double value = unknown;          // latest, judged unit; for probe kinds the last good one
   double worst = unknown;          // the value furthest beyond since it began
   double target_limit = unknown;   // the limit that was crossed
   double harm_limit = unknown;     // on the same side
@@ -47,7 +49,7 @@ struct AlarmView {
   UtcMs raised;
   UtcMs now;
 
-  std::vector<std::string> heaters;      // "mat at socket 7", as the keeper names them
+  std::vector<std::string> heaters;      // "heat mat at socket 7", or as the keeper names it
   std::vector<std::string> thermostats;  // with their setting: "Thermostat 2 (set 32.0 degC)"
   std::string circuit;
   std::vector<std::string> also_fed;  // tubs on the same thermostat, for racks

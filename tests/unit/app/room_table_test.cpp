@@ -50,17 +50,19 @@ TEST(RoomTable, SaysOfEverySpotWhetherItIsGood) {
   view.spots.push_back(never);
   EXPECT_EQ(room_table(view, ZoneRules{}),
             "Étude   24 Nov 12:00   broker connected\n\n"
-            "  enclosure               animal                        where                 now       wanted  "
-            "        \n"
-            "  Shelf 1                 Juniper, royal python         hot spot              31.4 °C   30 to "
+            "  enclosure               animal                        where                 now         "
+            "wanted\n"
+            "  Shelf 1                 Juniper, royal python         hot spot              31.4 °C     30 to "
             "33        good\n"
-            "                                                        cool end              33.2 °C   24 to "
+            "                                                        cool end              33.2 °C     24 to "
             "27        HARMFULLY HIGH  [no-refuge]\n"
-            "                                                        middle                23.9 °C   24 to "
+            "                                                        middle                23.9 °C     24 to "
             "33        low\n"
             "                                                        hide                  25.0 °C           "
+            "  "
             "        silent for 20 min\n"
             "                                                        water                 -                 "
+            "  "
             "        not heard yet\n"
             "\nNo alarms.\n");
 }
@@ -72,6 +74,48 @@ TEST(RoomTable, CutsLongNamesByCharactersNotBytes) {
   view.spots = {long_name};
   const std::string table = room_table(view, ZoneRules{});
   EXPECT_NE(table.find("  Überlanger Gehegename… "), std::string::npos) << table;
+}
+
+AlarmView alarm_at(const std::string& zone, AlarmKind kind, Quantity quantity, AlarmState state) {
+  AlarmView alarm;
+  alarm.occurrence = "A7";
+  alarm.kind = kind;
+  alarm.state = state;
+  alarm.place = "The long vivarium under the window";
+  alarm.place_id = "shelf-1";
+  alarm.zone = zone;
+  alarm.quantity = quantity;
+  alarm.since = UtcMs{1'795'521'600'000};
+  return alarm;
+}
+
+TEST(AlarmList, KeepsTheZoneAndTheUnitOfLongLines) {
+  RoomView view = room();
+  view.alarms = {alarm_at("middle", AlarmKind::probe_frozen, Quantity::light, AlarmState::unacknowledged)};
+  view.alarms[0].value = 120'000;
+  EXPECT_EQ(
+      alarm_list(view, ZoneRules{}),
+      "1 alarm\n  A7      medium  probe-frozen       The long vivarium under…, middle light  120000 lux  "
+      "unacknowledged            since 24 Nov 12:00\n");
+}
+
+TEST(AlarmList, TellsWhatIsOutOfServiceOnceAPlace) {
+  RoomView view = room();
+  view.spots = {spot("hot spot", 25, 30, 33, 36), spot("cool end", 25, 24, 27, 33)};
+  view.spots[0].alarm = "too-cold";
+  view.spots[1].alarm = "no-refuge";
+  const Quantity warmth = Quantity::temperature;
+  view.alarms = {alarm_at("hot spot", AlarmKind::too_cold, warmth, AlarmState::out_of_service),
+                 alarm_at("hot spot", AlarmKind::too_hot, warmth, AlarmState::out_of_service),
+                 alarm_at("cool end", AlarmKind::no_refuge, warmth, AlarmState::acknowledged)};
+  const std::string list = alarm_list(view, ZoneRules{});
+  EXPECT_EQ(list.substr(0, 8), "1 alarm\n");
+  EXPECT_NE(list.find("\nOut of service, not watched: The long vivarium under the window, hot spot\n"),
+            std::string::npos)
+      << list;
+  const std::string table = room_table(view, ZoneRules{});
+  EXPECT_NE(table.find("low  [out of service]\n"), std::string::npos) << table;
+  EXPECT_NE(table.find("good  [no-refuge, acknowledged]\n"), std::string::npos) << table;
 }
 
 TEST(RoomJson, IsOneObjectWithNullForWhatIsNotKnown) {
