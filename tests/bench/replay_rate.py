@@ -1,4 +1,4 @@
-"""Figure 2: `baskwell replay` with bands and alarms on one core, its memory for one file and for one ten times longer."""
+"""Figure 2: `baskwell replay` with bands and alarms on one core, its memory for one file and one ten times longer."""
 
 import datetime
 import os
