@@ -28,7 +28,6 @@ using intake::BrokerPeer;
 using intake::StreamPublisher;
 using peers::eventually;
 using std::chrono::milliseconds;
-using testing::HasSubstr;
 
 const std::vector<std::string> enclosures{"north", "east", "south", "west"};
 

@@ -6,6 +6,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cstdint>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -99,6 +100,7 @@ std::vector<std::string> naive(const std::vector<Row>& rows, std::int64_t longer
 // "TIME KIND STATE" without the time.
 std::vector<std::string> what(const std::vector<std::string>& lines) {
   std::vector<std::string> all;
+  all.reserve(lines.size());
   for (const std::string& line : lines) all.push_back(line.substr(line.find(' ') + 1));
   return all;
 }
@@ -130,7 +132,7 @@ TEST(OverMqtt, TheDaemonRaisesWhatReplayAndANaiveLoopRaise) {
   const auto begin = system_clock::now();
   const std::int64_t begin_ms = std::chrono::duration_cast<milliseconds>(begin.time_since_epoch()).count();
   // The clock begins some hours before the first reading, time for the daemon to start.
-  const UtcMs shown = rows[0].at - 3000 * pace;
+  const UtcMs shown = rows[0].at - std::int64_t{3000} * pace;
   daemon.start(
       {"--pace", std::to_string(pace), "--anchor", rfc3339(UtcMs{begin_ms}), "--start", rfc3339(shown)});
   ASSERT_TRUE(daemon.process().wait_for_line("broker: connected", patience).ok()) << daemon.log();
