@@ -82,7 +82,7 @@ TEST(Control, ClosesARequestThatIsTooLong) {
   const peers::TempFolder folder;
   const std::string path = folder.file("b.sock");
   const Serving serving(path);
-  EXPECT_FALSE(ask_daemon(path, std::string(64 * 1024, 'x')).ok());
+  EXPECT_FALSE(ask_daemon(path, std::string(std::size_t{64} * 1024, 'x')).ok());
   EXPECT_TRUE(ask_daemon(path, "still there").ok());
 }
 
