@@ -3,6 +3,7 @@
 // tells people. Reused from step to step: clear() keeps the memory. Bounded by what one event can cause.
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -37,6 +38,7 @@ struct TransitionRecord {
   AlarmInput input = AlarmInput::occurs;
   Priority priority = Priority::medium;
   Level level = Level::none;
+  std::optional<AlarmKind> other;  // a second explanation that the evidence cannot tell apart
   UtcMs at;
   double value = 0;  // judged unit; NaN where it means nothing
   double limit = 0;

@@ -149,6 +149,7 @@ bool Engine::State::apply(Index index, AlarmInput input, TellReason reason, Stam
   record.input = input;
   record.priority = priority_of(point);
   record.level = state.level;
+  record.other = point.other;
   record.at = at.utc;
   record.value = state.value;
   record.limit = state.limit;

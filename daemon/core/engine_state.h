@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -24,7 +25,8 @@ struct Point {
   Index channel = none;   // probe alarms
   Index delivery = none;  // delivery-failed
   std::string subject;    // permanent text key
-  std::string detail;     // cause in words, for kinds without a number
+  std::string detail;     // cause in words: kinds without a number, and the evidence of the heating kinds
+  std::optional<AlarmKind> other;  // heating kinds: a second explanation that fits as well
   PointState state;
 };
 

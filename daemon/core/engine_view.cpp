@@ -217,6 +217,7 @@ AlarmView Engine::State::describe(const Point& point, Stamp at) const {
   view.level = point.state.level;
   view.subject = point.subject;
   view.detail = point.detail;
+  view.other = point.other;
   view.since = point.state.began;
   view.raised = point.state.raised;
   view.now = at.utc;

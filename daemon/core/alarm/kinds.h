@@ -26,8 +26,25 @@ enum class AlarmKind : std::uint8_t {
   store_trouble,
   delivery_failed,
   clock_unsure,
+  // What core/heat finds; several can hold at once, so words may name a second one that fits as well.
+  not_heating,
+  heating_stuck_on,
+  heating_weak,
+  thermostat_drift,
+  thermostat_reset,
+  thermostat_hunting,
+  thermostat_probe_moved,
+  probe_moved,
+  high_cutout_open,
+  room_cold,
+  room_hot,
+  night_drop_shifted,
+  gradient_lost,
 };
-inline constexpr int alarm_kind_count = 12;
+inline constexpr int alarm_kind_count = 25;
+[[nodiscard]] constexpr bool is_heating_kind(AlarmKind kind) {
+  return kind >= AlarmKind::not_heating && kind <= AlarmKind::gradient_lost;
+}
 
 // `high` wakes people, `medium` in waking hours, `low` for the page and the report.
 enum class Priority : std::uint8_t { low, medium, high };

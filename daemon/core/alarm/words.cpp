@@ -65,12 +65,39 @@ std::string_view complaint(AlarmKind kind) {
       return "too dry";
     case AlarmKind::too_damp:
       return "too damp";
+    case AlarmKind::not_heating:
+      return "not heating";
+    case AlarmKind::heating_stuck_on:
+      return "heating never stops";
+    case AlarmKind::heating_weak:
+      return "heating too weak";
+    case AlarmKind::thermostat_drift:
+      return "setting drifts";
+    case AlarmKind::thermostat_reset:
+      return "setting changed";
+    case AlarmKind::thermostat_hunting:
+      return "thermostat swings wide";
+    case AlarmKind::thermostat_probe_moved:
+      return "thermostat probe moved";
+    case AlarmKind::probe_moved:
+      return "our probe moved";
+    case AlarmKind::high_cutout_open:
+      return "high cut-out open";
+    case AlarmKind::room_cold:
+      return "room colder than ever";
+    case AlarmKind::room_hot:
+      return "room too warm";
+    case AlarmKind::night_drop_shifted:
+      return "night drop at the wrong hour";
+    case AlarmKind::gradient_lost:
+      return "warm and cool end alike";
     default:
       CHECK(false);
   }
 }
 
 std::string over_phrase(AlarmKind kind) {
+  if (is_heating_kind(kind)) return "no longer: " + std::string(complaint(kind));
   return kind == AlarmKind::no_refuge ? "cool again" : "no longer " + std::string(complaint(kind));
 }
 
@@ -135,8 +162,11 @@ void add_trouble(Pieces& pieces, const AlarmView& alarm, bool over) {
     case AlarmKind::clock_unsure:
       pieces.push_back({over ? "the clock is right again" : "the clock may be wrong"});
       return;
+    default:  // the heating kinds
+      if (has_number(alarm)) return add_measured(pieces, alarm, over);
+      pieces.push_back({over ? over_phrase(alarm.kind) : std::string(complaint(alarm.kind))});
+      return;
   }
-  CHECK(false);
 }
 
 // "the heat mat at socket 7", but "Mat 3": a name that a keeper capitalised stands by itself.

@@ -8,6 +8,7 @@
 // beyond. What comes from outside (names, details) is cleaned: no control characters, only valid UTF-8.
 
 #include <limits>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -27,6 +28,7 @@ struct AlarmView {
   AlarmState state = AlarmState::normal;
   Priority priority = Priority::medium;
   Level level = Level::none;
+  std::optional<AlarmKind> other;  // a second explanation that the evidence cannot tell apart
 
   std::string place;         // "Shelf 2", "Rack North tub 4", "the room"
   std::string place_id;      // id of the enclosure, "room", or ""
