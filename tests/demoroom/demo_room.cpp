@@ -42,6 +42,7 @@ void check_spec(const RoomSpec& spec) {
   for (const MistingSpec& one : spec.mistings) CHECK(in_range(one.enclosure, spec.enclosures));
   for (const InstrumentSpec& one : spec.instruments) {
     CHECK(one.interval_s >= 1.0 && one.jitter_share >= 0 && one.jitter_share < 1);
+    CHECK(one.circuit == -1 || in_range(one.circuit, spec.circuits));
   }
   for (const ProbeSpec& one : spec.probes) {
     CHECK(in_range(one.instrument, spec.instruments));
@@ -139,8 +140,8 @@ void DemoRoom::step_timers(std::int64_t utc_s) {
 
 void DemoRoom::step_heating(std::int64_t utc_s) {
   for (std::size_t i = 0; i < thermostats_.size(); ++i) {
-    shares_asked_[i] =
-        thermostats_[i].step(enclosures_, utc_s, local_offset_s_, powered(spec_.thermostats[i].circuit));
+    shares_asked_[i] = thermostats_[i].step(enclosures_, air_.air_degc(), utc_s, local_offset_s_,
+                                            powered(spec_.thermostats[i].circuit));
   }
   for (const CutoutSpec& cutout : spec_.cutouts)
     step_cutout(cutout, enclosures_, heaters_[at(cutout.heater)]);
@@ -205,9 +206,9 @@ double DemoRoom::lux(std::size_t enclosure) const {
   return lux;
 }
 
-double DemoRoom::truth_at(const ProbeSpec& probe, double out_of_place) const {
+double DemoRoom::truth_at(const ProbeSpec& probe, const ProbeFaults& faults) const {
   if (probe.quantity == Quantity::power) return heaters_[at(probe.heater)].power_w;
-  if (probe.enclosure < 0) {
+  if (probe.enclosure < 0 || faults.fell_out) {
     return probe.quantity == Quantity::temperature ? air_.air_degc()
                                                    : relative_humidity_pct(air_.vapour_pa(), air_.air_degc());
   }
@@ -217,9 +218,9 @@ double DemoRoom::truth_at(const ProbeSpec& probe, double out_of_place) const {
   if (probe.zone == Zone::hot) place = probe.medium == Medium::surface ? Place::hot_surface : Place::hot_air;
   if (probe.zone == Zone::middle) place = Place::middle_air;
   double degc = enclosure.at_degc(place);
-  if (out_of_place != 0.0) {
+  if (faults.out_of_place != 0.0) {
     const Place away = place == Place::cool_air ? Place::middle_air : Place::cool_air;
-    degc += out_of_place * (enclosure.at_degc(away) - degc);
+    degc += faults.out_of_place * (enclosure.at_degc(away) - degc);
   }
   if (probe.quantity == Quantity::humidity) return relative_humidity_pct(enclosure.vapour_pa(), degc);
   return degc + probe.radiation_k_per_w * around_[at(probe.enclosure)].heater_w;
@@ -228,7 +229,7 @@ double DemoRoom::truth_at(const ProbeSpec& probe, double out_of_place) const {
 void DemoRoom::step_probes() {
   for (std::size_t i = 0; i < probes_.size(); ++i) {
     Probe& probe = probes_[i];
-    double truth = truth_at(spec_.probes[i], probe.faults.out_of_place);
+    double truth = truth_at(spec_.probes[i], probe.faults);
     // Under an animal: its body, a little over the air about it.
     if (probe.faults.animal && spec_.probes[i].quantity == Quantity::temperature) truth += 0.8;
     probe.step(truth);
@@ -249,7 +250,7 @@ void DemoRoom::report_due(const ReportSink& sink) {
     report.instrument = static_cast<int>(first);
     report.utc_ms = instrument.next_ms;
     report.count = instrument.count++;
-    report.lost = instrument.rng.unit() < spec.loss_share;
+    report.lost = instrument.rng.unit() < spec.loss_share || !powered(spec.circuit);
     const double days = static_cast<double>(report.count) * spec.interval_s / static_cast<double>(kDay_s);
     report.battery_v = std::max(1.8, spec.battery_v + spec.battery_v_per_day * days);
     report.values.reserve(instrument.probes.size());

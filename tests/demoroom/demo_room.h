@@ -132,7 +132,7 @@ class DemoRoom {
   void step_probes();
   void report_due(const ReportSink& sink);
   [[nodiscard]] bool powered(int circuit) const;
-  [[nodiscard]] double truth_at(const ProbeSpec& probe, double out_of_place) const;
+  [[nodiscard]] double truth_at(const ProbeSpec& probe, const ProbeFaults& faults) const;
 
   [[nodiscard]] Result<Targets> resolve(const FaultRow& row, const std::string& target) const;
   [[nodiscard]] Result<Targets> resolve_probe(const std::string& target) const;

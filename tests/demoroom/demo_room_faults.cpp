@@ -118,6 +118,9 @@ Outcome DemoRoom::inject(const FaultCommand& command) {
     note_truth(true, command);
     return Done{};
   }
+  if (command.kind == FaultKind::cleaning) {
+    for (const int one : targets.value().enclosures) enclosures_[at(one)].change_substrate(air_.air_degc());
+  }
   // Said again, it takes the place of the one before.
   for (std::size_t i = 0; i < faults_.size(); ++i) {
     if (faults_[i].command.kind == command.kind && faults_[i].command.target == command.target) {
@@ -145,8 +148,9 @@ void DemoRoom::end_fault(std::size_t index) {
   apply(fault, false);
   // Another fault of the same kind may still hold one of the same things (rack and all): put it back.
   for (const ActiveFault& other : faults_) {
-    const bool counted =
-        other.command.kind == FaultKind::power_cut || other.command.kind == FaultKind::door_open;
+    const bool counted = other.command.kind == FaultKind::power_cut ||
+                         other.command.kind == FaultKind::door_open ||
+                         other.command.kind == FaultKind::cleaning;
     if (other.command.kind == fault.command.kind && !counted &&
         other.command.kind != FaultKind::thermostat_clock_off) {
       apply(other, true);
@@ -189,8 +193,12 @@ void DemoRoom::apply(const ActiveFault& fault, bool on) {
   const int change = on ? 1 : -1;
   if (fault.command.kind == FaultKind::power_cut) {
     for (const int one : fault.targets.circuits) circuit_cuts_[at(one)] += change;
-  } else if (fault.command.kind == FaultKind::door_open) {
+  } else if (fault.command.kind == FaultKind::door_open || fault.command.kind == FaultKind::cleaning) {
     for (const int one : fault.targets.enclosures) doors_open_[at(one)] += change;
+  } else if (fault.command.kind == FaultKind::air_mixed) {
+    for (const int one : fault.targets.enclosures) {
+      enclosures_[at(one)].set_mixing_times(on ? fault.command.value : 1.0);
+    }
   } else if (fault.command.kind == FaultKind::heat_wave) {
     weather_.heat_wave_k = on ? fault.command.value : 0.0;
     air_.cooling_off = on;
@@ -228,6 +236,12 @@ void DemoRoom::apply_to_thermostats(const ActiveFault& fault, bool on) {
       case FaultKind::thermostat_probe_out_of_place:
         faults.out_of_place = on ? value : 0.0;
         break;
+      case FaultKind::thermostat_probe_fell_out:
+        faults.fell_out = on;
+        break;
+      case FaultKind::thermostat_set:
+        faults.set_by_k = on ? value : 0.0;
+        break;
       case FaultKind::thermostat_clock_off:
         if (on) {
           thermostat.clock().make_late(std::llround(value * 60.0));
@@ -246,6 +260,7 @@ void DemoRoom::apply_to_probes(const ActiveFault& fault, bool on) {
     ProbeFaults& faults = probes_[at(one)].faults;
     if (fault.command.kind == FaultKind::probe_out_of_place)
       faults.out_of_place = on ? fault.command.value : 0.0;
+    if (fault.command.kind == FaultKind::probe_fell_out) faults.fell_out = on;
     if (fault.command.kind == FaultKind::probe_dead) faults.dead = on;
     if (fault.command.kind == FaultKind::probe_frozen) faults.frozen = on;
     if (fault.command.kind == FaultKind::animal_on_probe) faults.animal = on;

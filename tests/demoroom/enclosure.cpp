@@ -57,7 +57,7 @@ double buoyant_w_per_k32(double coefficient, double area_m2, double height_m) {
 }  // namespace
 
 Enclosure::Enclosure(const EnclosureSpec& spec, double start_degc, double start_vapour_pa, double max_step_s)
-    : room_offset_k_(spec.room_offset_k), vapour_pa_(start_vapour_pa) {
+    : room_offset_k_(spec.room_offset_k), vapour_pa_(start_vapour_pa), max_step_s_(max_step_s) {
   CHECK(spec.length_m > 0 && spec.width_m > 0 && spec.height_m > 0);
   CHECK(spec.hot_surface_m2 > 0 && spec.hot_surface_m2 < spec.length_m * spec.width_m);
   CHECK(max_step_s > 0);
@@ -66,8 +66,21 @@ Enclosure::Enclosure(const EnclosureSpec& spec, double start_degc, double start_
   derive_shell(spec);
   derive_heater(spec);
   derive_moisture(spec);
+  set_mixing_times(1.0);
+}
+
+void Enclosure::change_substrate(double room_degc) {
+  nodes_.substrate_degc = room_degc;
+  film_kg_ = 0.0;
+}
+
+void Enclosure::set_mixing_times(double factor) {
+  CHECK(factor > 0);
+  g_.mixing_w_per_k *= factor / mixing_times_;
+  g_.mixing_w_per_k32 *= factor / mixing_times_;
+  mixing_times_ = factor;
   // Half the stability limit of explicit Euler: no oscillation with the door open.
-  substeps_ = std::max(1, static_cast<int>(std::ceil(max_step_s * stiffest_per_s() / 0.6)));
+  substeps_ = std::max(1, static_cast<int>(std::ceil(max_step_s_ * stiffest_per_s() / 0.6)));
 }
 
 void Enclosure::derive_shell(const EnclosureSpec& spec) {

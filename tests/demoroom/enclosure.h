@@ -82,6 +82,10 @@ class Enclosure {
 
   void step(const Surroundings& around, double step_s);
   void mist(double water_kg) { film_kg_ += water_kg; }
+  // New substrate as warm as the room, the old film wiped away.
+  void change_substrate(double room_degc);
+  // Air mixes this many times as freely as the spec says: a fan, furniture taken out.
+  void set_mixing_times(double factor);
 
   [[nodiscard]] const Nodes& nodes() const { return nodes_; }
   [[nodiscard]] double at_degc(Place place) const;
@@ -167,6 +171,8 @@ class Enclosure {
   double loss_w_ = 0.0;
   EnergyBook energy_{};
   int substeps_ = 1;
+  double max_step_s_ = 0;
+  double mixing_times_ = 1.0;
 };
 
 }  // namespace baskwell::demoroom

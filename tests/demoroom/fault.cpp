@@ -90,6 +90,11 @@ const std::vector<FaultRow>& fault_rows() {
       {misting, "misting", TargetKind::enclosure, 60.0, 1.0, 1000.0, 0, false},
       {heat_wave, "heat-wave", TargetKind::room, 12.0, 0.0, 40.0, 0, false},
       {room_heating_off, "room-heating-off", TargetKind::room, 0, 0, 0, 0, false},
+      {thermostat_probe_fell_out, "thermostat-probe-fell-out", TargetKind::thermostat, 0, 0, 0, 0, false},
+      {probe_fell_out, "probe-fell-out", TargetKind::probe, 0, 0, 0, 0, false},
+      {thermostat_set, "thermostat-set", TargetKind::thermostat, 1.0, -20.0, 20.0, 0, false},
+      {cleaning, "cleaning", TargetKind::enclosure, 30.0, 1.0, 1e5, 30.0, true},
+      {air_mixed, "air-mixed", TargetKind::enclosure, 10.0, 0.1, 50.0, 0, false},
   };
   return rows;
 }

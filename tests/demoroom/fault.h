@@ -34,6 +34,11 @@ enum class FaultKind {
   misting,
   heat_wave,
   room_heating_off,
+  thermostat_probe_fell_out,
+  probe_fell_out,
+  thermostat_set,  // a keeper's doing, not a fault: so are misting, door-open and cleaning
+  cleaning,
+  air_mixed,
 };
 
 enum class TargetKind { heater, thermostat, probe, circuit, enclosure, room };

@@ -35,10 +35,11 @@ Thermostat::Thermostat(const ThermostatSpec& spec, double start_degc, double ste
   CHECK(spec.differential_k > 0 && spec.gain_per_k > 0 && spec.integral_s >= 0);
 }
 
-double Thermostat::step(const std::vector<Enclosure>& enclosures, std::int64_t utc_s,
+double Thermostat::step(const std::vector<Enclosure>& enclosures, double room_degc, std::int64_t utc_s,
                         std::int64_t local_offset_s, bool powered) {
   const Enclosure& enclosure = enclosure_of(spec_.probe, enclosures);
-  const double truth_degc = faults.out_of_place == 0.0
+  const double truth_degc = faults.fell_out ? room_degc
+                            : faults.out_of_place == 0.0
                                 ? enclosure.at_degc(spec_.probe.place)
                                 : at_shifted_place_degc(enclosure, spec_.probe.place, faults.out_of_place);
   felt_degc_ += lag_share_ * (truth_degc - felt_degc_);
@@ -54,7 +55,7 @@ double Thermostat::step(const std::vector<Enclosure>& enclosures, std::int64_t u
     had_power_ = true;
   }
   const bool day = within_day_span(clock_.shows_s(utc_s, local_offset_s), spec_.day_from_s, spec_.day_to_s);
-  wanted_degc_ = faults.reset_degc.value_or(day ? spec_.day_degc : spec_.night_degc);
+  wanted_degc_ = faults.reset_degc.value_or((day ? spec_.day_degc : spec_.night_degc) + faults.set_by_k);
   shows_degc_ = felt_degc_;
   if (faults.drift_k_per_day != 0.0) {
     const auto days = static_cast<double>(utc_s - faults.drift_since_s) / static_cast<double>(kDay_s);
@@ -69,8 +70,18 @@ double Thermostat::step(const std::vector<Enclosure>& enclosures, std::int64_t u
   }
   const double share = proportional(error_k);
   if (spec_.kind == ThermostatKind::dimming) return share;
+  return pulse(share);
+}
+
+double Thermostat::pulse(double share) {
+  // What the pulse before gave too little or too much is made up, so the mean is the share asked for.
+  pulse_left_s_ -= step_s_;
   carried_ += share;
-  if (carried_ < 0.5) return 0.0;
+  if (pulse_left_s_ <= 0.0) {
+    pulse_left_s_ += std::max(spec_.pulse_s, step_s_);
+    pulse_on_ = carried_ >= 0.5;
+  }
+  if (!pulse_on_) return 0.0;
   carried_ -= 1.0;
   return 1.0;
 }

@@ -37,6 +37,7 @@ struct ThermostatSpec {
   double differential_k = 1.0;  // on-off: whole width between on and off
   double gain_per_k = 0.5;      // proportional kinds: share of power per K of error
   double integral_s = 1200.0;   // proportional kinds: 0 = none, then it keeps a droop
+  double pulse_s = 0.0;         // pulse-proportional: length of one pulse; up to a step of the room: a step
   int circuit = 0;
 };
 
@@ -46,6 +47,8 @@ struct ThermostatFaults {
   std::optional<double> reset_degc;
   double hunting = 0.0;     // on-off: differential, K; others: times the gain; 0 = none
   double out_of_place = 0;  // > 0: share of the way to the cool end; < 0: towards the heater
+  bool fell_out = false;    // hangs in the room
+  double set_by_k = 0.0;    // the keeper turned the knob: added to day and night setting
 };
 
 class Thermostat {
@@ -53,8 +56,8 @@ class Thermostat {
   Thermostat(const ThermostatSpec& spec, double start_degc, double step_s);
 
   // The share of full power asked for over the next step, 0 to 1.
-  double step(const std::vector<Enclosure>& enclosures, std::int64_t utc_s, std::int64_t local_offset_s,
-              bool powered);
+  double step(const std::vector<Enclosure>& enclosures, double room_degc, std::int64_t utc_s,
+              std::int64_t local_offset_s, bool powered);
 
   [[nodiscard]] double wanted_degc() const { return wanted_degc_; }
   [[nodiscard]] double shows_degc() const { return shows_degc_; }
@@ -63,6 +66,7 @@ class Thermostat {
 
  private:
   double proportional(double error_k);
+  double pulse(double share);
 
   ThermostatSpec spec_;
   DeviceClock clock_;
@@ -73,6 +77,8 @@ class Thermostat {
   double wanted_degc_;
   double integral_ = 0.0;
   double carried_ = 0.0;  // pulses: the share not yet given
+  double pulse_left_s_ = 0.0;
+  bool pulse_on_ = false;
   bool relay_on_ = false;
   bool had_power_ = true;
 };

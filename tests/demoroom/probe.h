@@ -58,6 +58,7 @@ struct InstrumentSpec {
   double battery_v = 3.0;
   double battery_v_per_day = -0.0008;
   std::string battery_topic;  // plain instruments: empty = does not tell
+  int circuit = -1;           // fed by this circuit and silent while it is cut; -1: by its battery
 };
 
 enum class ValueKind { number, missing, not_a_number };
@@ -70,6 +71,7 @@ struct ProbeValue {
 
 struct ProbeFaults {
   double out_of_place = 0.0;  // share of the way to the cool end
+  bool fell_out = false;      // hangs in the room
   bool dead = false;
   bool frozen = false;
   bool animal = false;
