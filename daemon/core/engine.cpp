@@ -170,6 +170,11 @@ std::size_t Engine::pending_dues() const {
   return state_->dues.size();
 }
 
+void Engine::count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message) {
+  state_->last_occurrence = std::max(state_->last_occurrence, last_occurrence);
+  state_->last_message = std::max(state_->last_message, last_message);
+}
+
 void Engine::step_reading(const ReadingEvent& event, Effects& effects) {
   state_->advance(event.at, effects);
   state_->reading(event, effects);

@@ -70,6 +70,9 @@ class Engine {
   // On an error nothing is changed.
   [[nodiscard]] Outcome restore(std::string_view snapshot, Stamp now, std::string_view boot_id,
                                 Effects& effects);
+  // On a fresh engine without a snapshot, over a record that has one: names of alarms and messages go on
+  // after these, so that none is given twice.
+  void count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message);
 
  private:
   struct State;
