@@ -80,8 +80,8 @@ std::vector<MissingAlarm> missing_temperature(const std::vector<Spot>& spots,
     if (why.empty()) continue;
     const std::string name(name_of(zone));
     missing.push_back({AlarmKind::too_cold, name, why});
-    missing.push_back({AlarmKind::too_hot, name, why});
-    if (zone == Zone::cool) missing.push_back({AlarmKind::no_refuge, name, why});
+    // Warmth at the cool end is no-refuge, not too-hot: see the engine.
+    missing.push_back({zone == Zone::cool ? AlarmKind::no_refuge : AlarmKind::too_hot, name, why});
   }
   return missing;
 }

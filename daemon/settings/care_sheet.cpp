@@ -26,7 +26,7 @@ void check_band(const Band& band, const WrittenBand& written, Report& report) {
                  "bands inside " + text_of_number(band.harm.low) + " to " + text_of_number(band.harm.high));
 }
 
-void check_figures(const WrittenBand& written, Report& report) {
+bool are_figures_possible(const WrittenBand& written, Report& report) {
   const bool temperature = written.band.quantity == Quantity::temperature;
   const bool humidity = written.band.quantity == Quantity::humidity;
   // A band outside these is a slip of the pen or of the unit (86 degF), not a reptile's need.
@@ -39,8 +39,9 @@ void check_figures(const WrittenBand& written, Report& report) {
                      (temperature ? " degC"
                       : humidity  ? " %RH"
                                   : " lux"));
-    return;
+    return false;
   }
+  return true;
 }
 
 std::optional<Range> read_harm(TableReader& reader) {
@@ -69,7 +70,13 @@ WrittenBand read_band(TableReader& reader, Zone zone, Quantity quantity) {
   const std::string evidence = reader.text("evidence", 1000).value_or("");
   if (!evidence.empty()) written.band.source += (written.band.source.empty() ? "" : "; ") + evidence;
   reader.finish();
-  check_figures(written, reader.report());
+  const auto is_wrong = [&](std::string_view name, const std::optional<Range>& range) {
+    return reader.has(name) && !range;
+  };
+  const bool readable = !is_wrong("day", written.day) && !is_wrong("night", written.night) &&
+                        !is_wrong("harm", written.harm) &&
+                        (!reader.has("medium") || written.band.medium.has_value());
+  written.sound = are_figures_possible(written, reader.report()) && readable;
   return written;
 }
 
@@ -78,8 +85,8 @@ void read_zone_bands(TableReader& of_zone, Zone zone, std::vector<WrittenBand>& 
     for (TableReader& reader : of_zone.tables(name)) {
       const WrittenBand written = read_band(reader, zone, *quantity_from(name));
       const bool twice = std::any_of(all.begin(), all.end(), [&](const WrittenBand& other) {
-        return other.band.zone == zone && other.band.quantity == written.band.quantity &&
-               other.band.medium == written.band.medium;
+        return written.sound && other.sound && other.band.zone == zone &&
+               other.band.quantity == written.band.quantity && other.band.medium == written.band.medium;
       });
       if (twice) {
         reader.report().error(written.at, written.key, "there is a band for this medium already",
@@ -116,6 +123,7 @@ std::vector<WrittenBand> read_air_bands(TableReader& air) {
 std::vector<Band> whole_bands(const std::vector<WrittenBand>& written, Report& report) {
   std::vector<Band> bands;
   for (const WrittenBand& one : written) {
+    if (!one.sound) continue;
     if (!one.day) report.error(one.at, one.key + ".day", "is missing", "[low, high]");
     // A harm limit goes only by the keeper's word, never by being forgotten.
     if (!one.harm) report.error(one.at, one.key + ".harm", "is missing", "[low, high], or \"none\"");
@@ -134,6 +142,7 @@ std::vector<Band> bands_with_overrides(const std::vector<Band>& sheet, const std
                                        Report& report) {
   std::vector<Band> bands = sheet;
   for (const WrittenBand& one : own) {
+    if (!one.sound) continue;
     bool found = false;
     for (Band& band : bands) {
       if (band.zone != one.band.zone || band.quantity != one.band.quantity) continue;

@@ -16,7 +16,8 @@
 
 namespace baskwell::settings {
 
-// A band as written: what is not told is not there.
+// A band as written: what is not told is not there. Where `sound` is false a figure is wrong and reported,
+// and nothing more is asked of the band.
 struct WrittenBand {
   Band band;  // zone, quantity, medium, source
   std::optional<Range> day;
@@ -24,6 +25,7 @@ struct WrittenBand {
   std::optional<Range> harm;
   Place at;
   std::string key;
+  bool sound = true;
 };
 
 // The bands under `name`: NAME.ZONE.QUANTITY = { day, night, harm, medium, source, evidence }, or a list of

@@ -35,6 +35,7 @@ void doubt_pairings(Draft& draft) {
   const Room& room = draft.settings.room;
   for (std::size_t i = 0; i < room.thermostats.size(); ++i) {
     const Thermostat& thermostat = room.thermostats[i];
+    if (draft.report.has_error_at(draft.thermostat_origins[i].key + ".kind")) continue;
     for (const Index heater : thermostat.heaters) {
       const std::string mistake = pairing_mistake(thermostat.kind, room.heaters[heater]);
       if (mistake.empty()) continue;
@@ -47,8 +48,23 @@ void doubt_pairings(Draft& draft) {
   }
 }
 
+// Whether a thermostat or cut-out may belong to a heater that its own mistake does not name.
+bool is_regulation_unclear(const Report& report) {
+  const std::vector<Finding>& findings = report.findings();
+  return std::any_of(findings.begin(), findings.end(), [](const Finding& finding) {
+    for (const std::string_view section : {"thermostats", "cutouts"}) {
+      if (!finding.error || !is_at_or_under(finding.key, section)) continue;
+      const std::string_view rest = std::string_view(finding.key).substr(section.size());
+      const bool whole_thing = std::count(rest.begin(), rest.end(), '.') < 2;  // no id, no table
+      if (whole_thing || rest.find(".heater") != std::string_view::npos) return true;
+    }
+    return false;
+  });
+}
+
 // Every heater needs its own thermostat and an independent high cut-out (design, safety words).
 void doubt_unregulated(Draft& draft) {
+  if (is_regulation_unclear(draft.report)) return;
   const Room& room = draft.settings.room;
   std::vector<bool> regulated(room.heaters.size(), false);
   for (const Thermostat& thermostat : room.thermostats) {
@@ -100,7 +116,9 @@ void doubt_bare_probes(Draft& draft) {
     }
   }
   for (std::size_t i = 0; i < room.channels.size(); ++i) {
-    if (room.channels[i].quantity != Quantity::temperature) continue;
+    if (room.channels[i].quantity != Quantity::temperature ||
+        draft.report.has_error_at(draft.channel_origins[i].key + ".medium"))
+      continue;
     for (const Placement& placement : room.channels[i].placements) {
       if (placement.enclosure == none || placement.zone != Zone::hot || placement.medium != Medium::air)
         continue;
@@ -177,6 +195,9 @@ void doubt_lights(Draft& draft) {
   for (const Occupancy& stay : room.occupancies) {
     const AnimalOrigin& animal = draft.animal_origins[stay.animal];
     if (animal.photoperiod_h.size() != 2) continue;
+    if (draft.report.has_error_at("room.lights") ||
+        draft.report.has_error_at(draft.enclosure_origins[stay.enclosure].key + ".lights"))
+      continue;
     const LightPlan& lights = room.enclosures[stay.enclosure].lights;
     const double hours = ((lights.off_minute - lights.on_minute + 1440) % 1440) / 60.0;
     if (!(hours < animal.photoperiod_h[0]) && !(hours > animal.photoperiod_h[1])) continue;
@@ -200,7 +221,7 @@ void check_topics(Draft& draft) {
       by_topic[source.topic].push_back({&source, &channel});
   }
   const auto complain = [&](const Use& first, const Use& second) {
-    if (first.channel->pointer != second.channel->pointer) return;
+    if (first.source->topic.empty() || first.channel->pointer != second.channel->pointer) return;
     const Origin& origin = draft.channel_origins[second.channel->channel];
     const Origin& other = draft.channel_origins[first.channel->channel];
     const std::string pointer =

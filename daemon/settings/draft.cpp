@@ -23,8 +23,27 @@ std::optional<Index> Ids::find(const std::string& id) const {
 std::optional<Index> Ids::refer(Report& report, Place at, const std::string& key,
                                 const std::string& id) const {
   const auto index = find(id);
-  if (!index) unknown_reference(report, at, key, kind_, id, names_);
+  if (!index && !is_refused(id)) unknown_reference(report, at, key, kind_, id, names_);
   return index;
+}
+
+bool Ids::is_refused(const std::string& id) const {
+  return std::find(refused_.begin(), refused_.end(), id) != refused_.end() ||
+         std::any_of(refused_starts_.begin(), refused_starts_.end(),
+                     [&](const std::string& start) { return id.compare(0, start.size(), start) == 0; });
+}
+
+std::vector<TableReader::Named> read_named_tables(TableReader& root, std::string_view section, Ids& ids) {
+  std::vector<TableReader::Named> named = root.named_tables(section);
+  const Value* value = root.find(section);
+  if (value == nullptr) return named;
+  if (value->kind != ValueKind::table) ids.refuse_beginning("");
+  for (const Member& member : value->members) {
+    const bool taken = std::any_of(named.begin(), named.end(),
+                                   [&](const TableReader::Named& one) { return one.id == member.key; });
+    if (!taken) ids.refuse(member.key);
+  }
+  return named;
 }
 
 std::string read_name(TableReader& reader, const std::string& otherwise) {
@@ -108,15 +127,16 @@ std::optional<UtcMs> read_moment(TableReader& reader, std::string_view name, con
   }
 }
 
-Span read_span(TableReader& reader, const ZoneRules& clock) {
+std::optional<Span> read_span(TableReader& reader, const ZoneRules& clock) {
+  const auto from = read_moment(reader, "from", clock);
+  const auto to = read_moment(reader, "to", clock);
+  if ((reader.has("from") && !from) || (reader.has("to") && !to)) return std::nullopt;
   Span span;
-  if (const auto from = read_moment(reader, "from", clock)) span.from = *from;
-  if (const auto to = read_moment(reader, "to", clock)) span.to = *to;
-  if (span.from >= span.to) {
-    reader.wrong("to", "is not after from", "a later date");
-    span.to = UtcMs{INT64_MAX};
-  }
-  return span;
+  if (from) span.from = *from;
+  if (to) span.to = *to;
+  if (span.from < span.to) return span;
+  reader.wrong("to", "is not after from", "a later date");
+  return std::nullopt;
 }
 
 bool is_secret_name(std::string_view name) {

@@ -27,13 +27,21 @@ class Ids {
   [[nodiscard]] std::optional<Index> find(const std::string& id) const;
   // The thing's index; reports an unknown id.
   std::optional<Index> refer(Report& report, Place at, const std::string& key, const std::string& id) const;
+  // Things that are written, but whose own mistakes are reported: refer() does not complain of them a second
+  // time. All whose id begins so: "" - all.
+  void refuse(const std::string& id) { refused_.push_back(id); }
+  void refuse_beginning(const std::string& start) { refused_starts_.push_back(start); }
   [[nodiscard]] const std::vector<std::string>& names() const { return names_; }
   [[nodiscard]] const std::string& kind() const { return kind_; }
 
  private:
+  [[nodiscard]] bool is_refused(const std::string& id) const;
+
   std::string kind_;  // "enclosure"
   std::vector<std::string> names_;
   std::map<std::string, Index> index_;
+  std::vector<std::string> refused_;
+  std::vector<std::string> refused_starts_;
 };
 
 // Where a thing stands in the settings file.
@@ -118,6 +126,8 @@ void check_topics(Draft& draft);
 void find_doubts(Draft& draft, TableReader& root);
 
 // ---- What several parts need
+// The tables under `section`, whose ids others refer to; those that are no tables or have no id are refused.
+std::vector<TableReader::Named> read_named_tables(TableReader& root, std::string_view section, Ids& ids);
 // The display name under `name`; `otherwise` when none is given.
 std::string read_name(TableReader& reader, const std::string& otherwise);
 // The thing that the text under `name` refers to.
@@ -127,8 +137,8 @@ std::vector<Index> read_references(TableReader& reader, std::string_view name, c
 std::optional<Zone> read_zone(TableReader& reader, std::string_view name);
 std::optional<Medium> read_medium(TableReader& reader, std::string_view name);
 LightPlan read_lights(TableReader& reader, LightPlan otherwise);
-// Span under `from` and `to`: dates (local midnight), or dates and times.
-Span read_span(TableReader& reader, const ZoneRules& clock);
+// Span under `from` and `to`: dates (local midnight), or dates and times. Nothing where it is wrong.
+std::optional<Span> read_span(TableReader& reader, const ZoneRules& clock);
 std::optional<UtcMs> read_moment(TableReader& reader, std::string_view name, const ZoneRules& clock);
 // Numbers of tubs from 1; all where the list is not there.
 std::vector<std::size_t> read_tubs(TableReader& reader, std::string_view name, std::size_t tub_count);

@@ -27,6 +27,11 @@ std::string text_of(const Finding& finding) {
   return text;
 }
 
+bool is_at_or_under(std::string_view key, std::string_view parent) {
+  if (key.substr(0, parent.size()) != parent) return false;
+  return key.size() == parent.size() || key[parent.size()] == '.' || key[parent.size()] == '[';
+}
+
 bool has_errors(const std::vector<Finding>& findings) {
   return std::any_of(findings.begin(), findings.end(), [](const Finding& finding) { return finding.error; });
 }

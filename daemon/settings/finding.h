@@ -32,6 +32,9 @@ struct Finding {
 // parts that do not apply.
 [[nodiscard]] std::string text_of(const Finding& finding);
 
+// Whether `key` is `parent`, or stands under it: "heaters.mat.kind" and "probes[1]" under "heaters" and
+// "probes".
+[[nodiscard]] bool is_at_or_under(std::string_view key, std::string_view parent);
 [[nodiscard]] bool has_errors(const std::vector<Finding>& findings);
 
 }  // namespace baskwell

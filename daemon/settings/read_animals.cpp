@@ -9,20 +9,22 @@
 namespace baskwell::settings {
 namespace {
 
-// Fills what the care sheet says; the stage may be missing from it, the sheet may be missing altogether.
-void apply_sheet(Draft& draft, TableReader& reader, Animal& animal, AnimalOrigin& origin) {
+// Fills what the care sheet says; false, and reported, when there is no such sheet or stage.
+bool apply_sheet(Draft& draft, TableReader& reader, Animal& animal, AnimalOrigin& origin) {
   const auto species = reader.text("species");
   if (!reader.has("species")) reader.missing("species", joined(draft.sheets.species()));
-  if (!species) return;
+  if (!species) return false;
   animal.species = *species;
   animal.species_name = *species;
   if (!draft.sheets.has(*species)) {
-    reader.wrong("species", "there is no care sheet \"" + *species + '"', joined(draft.sheets.species()),
-                 nearest_name(*species, draft.sheets.species()));
-    return;
+    // Where a folder of sheets is missing, that is the mistake.
+    if (!draft.report.has_error_at("care"))
+      reader.wrong("species", "there is no care sheet \"" + *species + '"', joined(draft.sheets.species()),
+                   nearest_name(*species, draft.sheets.species()));
+    return false;
   }
   const CareSheet* sheet = draft.sheets.find(*species);
-  if (sheet == nullptr) return;  // its own mistakes are reported
+  if (sheet == nullptr) return false;  // its own mistakes are reported
   animal.species_name = sheet->common_name;
   std::vector<std::string> stages;
   for (const LifeStage& stage : sheet->stages) {
@@ -30,18 +32,21 @@ void apply_sheet(Draft& draft, TableReader& reader, Animal& animal, AnimalOrigin
     if (stage.name != animal.life_stage) continue;
     animal.bands = stage.bands;
     origin.photoperiod_h = stage.photoperiod_h;
-    return;
+    return true;
   }
   reader.wrong("life_stage", "the care sheet " + *species + " has no life stage \"" + animal.life_stage + '"',
                joined(stages), nearest_name(animal.life_stage, stages));
+  return false;
 }
 
 Animal read_what_it_is(Draft& draft, TableReader& reader, const std::string& id, AnimalOrigin& origin) {
   Animal animal;
   animal.id = id;
   animal.name = read_name(reader, id);
-  animal.life_stage = reader.text("life_stage").value_or("adult");
-  apply_sheet(draft, reader, animal, origin);
+  const auto stage = reader.text("life_stage");
+  animal.life_stage = stage.value_or("adult");
+  const bool has_sheet =
+      apply_sheet(draft, reader, animal, origin) && (stage.has_value() || !reader.has("life_stage"));
   static const std::vector<std::string> sexes{"male", "female", "unknown"};
   if (const auto sex = reader.one_of("sex", sexes)) animal.sex = *sex == 2 ? "" : sexes[*sex];
   if (const Value* hatched = reader.find("hatched")) {
@@ -53,7 +58,9 @@ Animal read_what_it_is(Draft& draft, TableReader& reader, const std::string& id,
     }
   }
   animal.count = static_cast<int>(reader.integer("count", 1, 10'000).value_or(1));
-  animal.bands = bands_with_overrides(animal.bands, read_written_bands(reader, "bands"), draft.report);
+  const std::vector<WrittenBand> own = read_written_bands(reader, "bands");
+  // Over no sheet, figures that need one beside them cannot be judged.
+  if (has_sheet) animal.bands = bands_with_overrides(animal.bands, own, draft.report);
   return animal;
 }
 
@@ -83,9 +90,9 @@ void read_occupancy(Draft& draft, TableReader& reader, Index animal) {
   for (TableReader& stay : reader.tables("occupancy")) {
     const auto where = read_reference(stay, "enclosure", draft.enclosures);
     if (!stay.has("enclosure")) stay.missing("enclosure", joined(draft.enclosures.names()));
-    const Span span = read_span(stay, draft.settings.room.clock);
+    const auto span = read_span(stay, draft.settings.room.clock);
     stay.finish();
-    stays.push_back({{animal, where.value_or(none), span}, stay.place(), stay.key()});
+    if (span) stays.push_back({{animal, where.value_or(none), *span}, stay.place(), stay.key()});
   }
   if (reader.has("enclosure") && reader.has("occupancy"))
     reader.wrong("occupancy", "says where it lives a second time", "either enclosure or occupancy");
@@ -158,7 +165,7 @@ std::vector<std::size_t> read_tubs(TableReader& reader, std::string_view name, s
 }
 
 void read_animals(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("animals")) {
+  for (const TableReader::Named& named : read_named_tables(root, "animals", draft.animals)) {
     TableReader reader(*named.table, named.key, draft.report);
     AnimalOrigin origin{{named.at, named.key}, {}};
     Animal animal = read_what_it_is(draft, reader, named.id, origin);

@@ -46,6 +46,7 @@ bool add_enclosure(Draft& draft, Place at, const std::string& key, Enclosure enc
   // `room` is how readings name the room's own air.
   if (enclosure.id == "room") {
     draft.report.error(at, key, "\"room\" is the room's own air", "another id");
+    draft.enclosures.refuse(enclosure.id);
     return false;
   }
   if (!draft.enclosures.add(draft.report, at, key, enclosure.id)) return false;
@@ -64,6 +65,7 @@ void read_rack(Draft& draft, const TableReader::Named& named) {
 
   const auto tubs = reader.integer("tubs", 1, most_tubs);
   if (!reader.has("tubs")) reader.missing("tubs", "how many tubs it has, 1 to " + std::to_string(most_tubs));
+  if (!tubs) draft.enclosures.refuse_beginning(named.id + '-');
   Enclosure build = read_build(draft, reader);
   const std::string tub_name = reader.text("tub_name", 100).value_or(room.racks[index].name + " tub {tub}");
   build.rack = index;
@@ -72,7 +74,10 @@ void read_rack(Draft& draft, const TableReader::Named& named) {
     enclosure.id = named.id + '-' + std::to_string(tub);
     enclosure.name = replaced(tub_name, "{tub}", std::to_string(tub));
     const auto place = static_cast<Index>(room.enclosures.size());
-    if (!add_enclosure(draft, named.at, named.key, std::move(enclosure))) break;
+    if (!add_enclosure(draft, named.at, named.key, std::move(enclosure))) {
+      draft.enclosures.refuse_beginning(named.id + '-');
+      break;
+    }
     room.racks[index].tubs.push_back(place);
   }
   reader.find("animals");  // read with the animals
@@ -83,7 +88,7 @@ void read_rack(Draft& draft, const TableReader::Named& named) {
 }  // namespace
 
 void read_enclosures(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("enclosures")) {
+  for (const TableReader::Named& named : read_named_tables(root, "enclosures", draft.enclosures)) {
     TableReader reader(*named.table, named.key, draft.report);
     Enclosure enclosure = read_build(draft, reader);
     enclosure.id = named.id;
@@ -96,7 +101,8 @@ void read_enclosures(Draft& draft, TableReader& root) {
 }
 
 void read_racks(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("racks")) read_rack(draft, named);
+  for (const TableReader::Named& named : read_named_tables(root, "racks", draft.racks))
+    read_rack(draft, named);
 }
 
 }  // namespace baskwell::settings

@@ -61,7 +61,7 @@ std::vector<Index> read_heaters(Draft& draft, TableReader& reader) {
 }
 
 void read_circuits(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("circuits")) {
+  for (const TableReader::Named& named : read_named_tables(root, "circuits", draft.circuits)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.circuits.add(draft.report, named.at, named.key, named.id)) continue;
     draft.settings.room.circuits.push_back({named.id, read_name(reader, named.id)});
@@ -91,7 +91,7 @@ void read_heater(Draft& draft, const TableReader::Named& named) {
 void read_lamps(Draft& draft, TableReader& root) {
   static const std::vector<std::string> kinds{"uvb",  "led", "fluorescent", "metal-halide", "mercury-vapour",
                                               "other"};
-  for (const TableReader::Named& named : root.named_tables("lamps")) {
+  for (const TableReader::Named& named : read_named_tables(root, "lamps", draft.lamps)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.lamps.add(draft.report, named.at, named.key, named.id)) continue;
     Lamp lamp;
@@ -123,7 +123,7 @@ void read_setting_temperatures(TableReader& reader, Thermostat& thermostat) {
 
 void read_thermostats(Draft& draft, TableReader& root) {
   static const std::vector<std::string> kinds{"on-off", "pulse-proportional", "dimming"};
-  for (const TableReader::Named& named : root.named_tables("thermostats")) {
+  for (const TableReader::Named& named : read_named_tables(root, "thermostats", draft.thermostats)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.thermostats.add(draft.report, named.at, named.key, named.id)) continue;
     Thermostat thermostat;
@@ -150,7 +150,7 @@ void read_thermostats(Draft& draft, TableReader& root) {
 }
 
 void read_cut_outs(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("cutouts")) {
+  for (const TableReader::Named& named : read_named_tables(root, "cutouts", draft.cut_outs)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.cut_outs.add(draft.report, named.at, named.key, named.id)) continue;
     CutOut cut_out;
@@ -168,7 +168,7 @@ void read_cut_outs(Draft& draft, TableReader& root) {
 
 void read_heating(Draft& draft, TableReader& root) {
   read_circuits(draft, root);
-  for (const TableReader::Named& named : root.named_tables("heaters")) {
+  for (const TableReader::Named& named : read_named_tables(root, "heaters", draft.heaters)) {
     if (draft.heaters.add(draft.report, named.at, named.key, named.id)) read_heater(draft, named);
   }
   read_lamps(draft, root);

@@ -44,9 +44,14 @@ std::string made_name(const WrittenChannel& channel, bool own_topic) {
   return std::string(name_of(channel.channel.quantity));
 }
 
-std::vector<WrittenChannel> read_channel_list(Draft& draft, TableReader& reader, const Site& site,
-                                              const Shared& shared) {
+// The channels that could be read.
+struct ReadChannels {
   std::vector<WrittenChannel> channels;
+  bool complete = true;  // else one was wrong: what they are together is not known
+};
+
+ReadChannels read_channel_list(Draft& draft, TableReader& reader, const Site& site, const Shared& shared) {
+  ReadChannels read;
   for (TableReader& one : reader.tables("channels")) {
     const auto topic = read_topic(one, site.marks);
     if (!topic && !one.has("topic") && shared.topic.empty() && !reader.has("topic"))
@@ -55,20 +60,31 @@ std::vector<WrittenChannel> read_channel_list(Draft& draft, TableReader& reader,
     if (id && !is_id(*id)) one.wrong("id", "is no id", id_rule);
     auto written = read_channel(draft, one, shared);
     one.finish();
-    if (!written) continue;
+    const bool broken = (one.has("id") && !id) || (one.has("topic") && !topic);
+    if (!written || broken) {
+      read.complete = false;
+      continue;
+    }
     if (topic) written->topic = *topic;
     written->name = id.value_or(made_name(*written, topic.has_value()));
-    channels.push_back(std::move(*written));
+    read.channels.push_back(std::move(*written));
   }
-  if (channels.empty() && reader.tables("channels").empty()) reader.missing("channels", "at least one");
-  return channels;
+  const Value* list = reader.find("channels");
+  const bool is_list = list->kind == ValueKind::list || list->kind == ValueKind::table;
+  if (is_list && list->items.empty() && list->members.empty()) reader.missing("channels", "at least one");
+  read.complete = read.complete && is_list;
+  return read;
 }
 
-// The decoder by what the channels ask for, where the file names none.
-std::string read_decoder(TableReader& reader, const std::vector<WrittenChannel>& channels) {
+// The decoder by what the channels ask for, where the file names none. Nothing when that is not known for
+// something that is wrong.
+std::optional<std::string> read_decoder(TableReader& reader, const ReadChannels& read) {
+  const auto told = reader.text("decoder");
+  if ((reader.has("decoder") && !told) || !read.complete) return std::nullopt;
+  const std::vector<WrittenChannel>& channels = read.channels;
   const bool pointers = std::any_of(channels.begin(), channels.end(),
                                     [](const WrittenChannel& channel) { return !channel.pointer.empty(); });
-  std::string decoder = reader.text("decoder").value_or(pointers ? "json" : "plain");
+  std::string decoder = told.value_or(pointers ? "json" : "plain");
   const bool every = std::all_of(channels.begin(), channels.end(),
                                  [](const WrittenChannel& channel) { return !channel.pointer.empty(); });
   if (decoder == "plain" && pointers)
@@ -81,17 +97,17 @@ std::string read_decoder(TableReader& reader, const std::vector<WrittenChannel>&
 }
 
 void add_sources(Draft& draft, TableReader& reader, const Site& site, Index instrument,
-                 const std::vector<WrittenChannel>& channels) {
+                 const ReadChannels& read) {
   Settings& settings = draft.settings;
   ProbeSource model;
   model.instrument = instrument;
   model.at = {draft.report.file(), reader.place().line, reader.place().column};
-  model.decoder = read_decoder(reader, channels);
+  model.decoder = read_decoder(reader, read).value_or("");
   model.time_pointer = reader.text("time", 500).value_or("");
   if (!model.time_pointer.empty() && model.time_pointer.front() != '/' && model.decoder == "json")
     reader.wrong("time", "is no JSON pointer", "a text that begins with /, as \"/time\" (RFC 6901)");
   model.keep_queued = reader.boolean("keep_queued").value_or(false);
-  if (model.keep_queued && model.time_pointer.empty())
+  if (model.keep_queued && !reader.has("time"))
     reader.wrong("keep_queued", "a payload without its own time has none after it lay in a queue",
                  "false, or a time pointer");
   if (const auto extra = reader.table("decoder_settings"))
@@ -99,7 +115,7 @@ void add_sources(Draft& draft, TableReader& reader, const Site& site, Index inst
         read_plugin_settings(draft, extra->table(), reader.key_of("decoder_settings"), {});
 
   const std::size_t first = settings.probes.size();
-  for (const WrittenChannel& written : channels) {
+  for (const WrittenChannel& written : read.channels) {
     const std::string topic = with_marks(written.topic, site.marks);
     auto source =
         std::find_if(settings.probes.begin() + static_cast<std::ptrdiff_t>(first), settings.probes.end(),
@@ -120,7 +136,7 @@ void add_sources(Draft& draft, TableReader& reader, const Site& site, Index inst
 void add_presence(Draft& draft, TableReader& reader, const Site& site, Index instrument) {
   std::optional<PresenceSource> presence = draft.common_presence;
   if (reader.find("presence") != nullptr) presence = read_presence(reader, site.marks);
-  if (!presence) return;
+  if (!presence) return;  // none, or reported
   for (PresenceSource& known : draft.settings.presences) {
     if (known.topic != presence->topic) continue;
     if (known.online != presence->online || known.offline != presence->offline)
@@ -141,54 +157,33 @@ Shared read_shared(Draft& draft, TableReader& reader, const Site& site, bool has
     shared.enclosure = read_reference(reader, "enclosure", draft.enclosures).value_or(none);
   shared.zone = read_zone(reader, "zone");
   shared.medium = read_medium(reader, "medium");
+  shared.place_broken = (site.enclosure == none && reader.has("enclosure") && shared.enclosure == none) ||
+                        (reader.has("zone") && !shared.zone);
   return shared;
 }
 
-std::string id_of(TableReader& reader, const Site& site, const std::vector<WrittenChannel>& channels) {
+// Nothing when it cannot be made, for what it is made of is wrong.
+std::optional<std::string> id_of(TableReader& reader, const Site& site, const ReadChannels& read) {
   if (site.owner.empty()) return site.id;
   if (const auto id = reader.text("id")) {
     std::string made = with_marks(*id, site.marks);
     if (is_id(made)) return made;
     reader.wrong("id", "is no id", id_rule);
   }
-  if (channels.size() != 1) return site.owner + "-probes";
-  const Channel& channel = channels[0].channel;
+  if (reader.has("id") || !read.complete) return std::nullopt;
+  if (read.channels.size() != 1) return site.owner + "-probes";
+  if (!read.channels[0].is_place_known) return std::nullopt;
+  const Channel& channel = read.channels[0].channel;
   const std::string quantity(name_of(channel.quantity));
   if (channel.placements.empty()) return site.owner + '-' + quantity;
   return site.owner + '-' + std::string(name_of(channel.placements[0].zone)) + '-' + quantity;
 }
 
-void read_instrument(Draft& draft, TableReader& reader, Place at, const Site& site) {
-  const bool has_list = reader.has("channels");
-  if (!site.owner.empty() && reader.has("enclosure"))
-    reader.wrong("enclosure", "it is told already by where this stands", "no enclosure here");
-  const Shared shared = read_shared(draft, reader, site, has_list);
-  std::vector<WrittenChannel> channels;
-  if (has_list) {
-    channels = read_channel_list(draft, reader, site, shared);
-  } else {
-    if (!reader.has("topic")) reader.missing("topic", filter_rule);
-    if (auto written = read_channel(draft, reader, shared)) {
-      written->name = made_name(*written, false);
-      channels.push_back(std::move(*written));
-    }
-    reader.find("channels");
-  }
-
-  Instrument instrument;
-  instrument.id = id_of(reader, site, channels);
-  instrument.name = with_marks(read_name(reader, instrument.id), site.marks);
-  static const std::vector<std::string> types{"generic",    "digital-bus", "capacitive-rh",
-                                              "thermistor", "platinum",    "thermocouple"};
-  if (const auto type = reader.one_of("type", types)) instrument.type = static_cast<ProbeType>(*type);
-  instrument.interval_ms = reader.duration_ms("interval", 100, 24 * hour_ms);
-
-  const bool is_new = draft.instruments.add(draft.report, at, reader.key(), instrument.id);
-  if (draft.enclosures.find(instrument.id))
-    draft.report.error(at, reader.key(), "\"" + instrument.id + "\" is an enclosure already", "another id");
+// The channels' permanent ids within their instrument, which is the next of the room's.
+void name_channels(Draft& draft, const std::string& instrument_id, std::vector<WrittenChannel>& channels) {
   for (std::size_t i = 0; i < channels.size(); ++i) {
     WrittenChannel& written = channels[i];
-    written.channel.id = instrument.id + '/' + written.name;
+    written.channel.id = instrument_id + '/' + written.name;
     written.channel.instrument = static_cast<Index>(draft.settings.room.instruments.size());
     const bool twice = std::any_of(channels.begin(), channels.begin() + static_cast<std::ptrdiff_t>(i),
                                    [&](const WrittenChannel& other) { return other.name == written.name; });
@@ -197,11 +192,45 @@ void read_instrument(Draft& draft, TableReader& reader, Place at, const Site& si
                          "there is a second channel \"" + written.name + "\" in this instrument",
                          "an id of its own");
   }
+}
+
+void read_instrument(Draft& draft, TableReader& reader, Place at, const Site& site) {
+  const bool has_list = reader.has("channels");
+  if (!site.owner.empty() && reader.has("enclosure"))
+    reader.wrong("enclosure", "it is told already by where this stands", "no enclosure here");
+  const Shared shared = read_shared(draft, reader, site, has_list);
+  ReadChannels read;
+  if (has_list) {
+    read = read_channel_list(draft, reader, site, shared);
+  } else {
+    if (!reader.has("topic")) reader.missing("topic", filter_rule);
+    if (auto written = read_channel(draft, reader, shared)) {
+      written->name = made_name(*written, false);
+      read.channels.push_back(std::move(*written));
+    } else {
+      read.complete = false;
+    }
+    reader.find("channels");
+  }
+
+  Instrument instrument;
+  const auto id = id_of(reader, site, read);
+  instrument.id = id.value_or(site.owner);
+  instrument.name = with_marks(read_name(reader, instrument.id), site.marks);
+  static const std::vector<std::string> types{"generic",    "digital-bus", "capacitive-rh",
+                                              "thermistor", "platinum",    "thermocouple"};
+  if (const auto type = reader.one_of("type", types)) instrument.type = static_cast<ProbeType>(*type);
+  instrument.interval_ms = reader.duration_ms("interval", 100, 24 * hour_ms);
+
+  const bool is_new = id && draft.instruments.add(draft.report, at, reader.key(), instrument.id);
+  if (id && draft.enclosures.find(instrument.id))
+    draft.report.error(at, reader.key(), "\"" + instrument.id + "\" is an enclosure already", "another id");
+  name_channels(draft, instrument.id, read.channels);
   const auto index = static_cast<Index>(draft.settings.room.instruments.size());
-  add_sources(draft, reader, site, index, channels);
+  add_sources(draft, reader, site, index, read);
   add_presence(draft, reader, site, index);
   reader.finish();
-  // One whose id is taken is read for its mistakes alone; the settings are refused in any case.
+  // One whose id is taken or unknown is read for its mistakes alone; the settings are refused in any case.
   if (is_new) draft.settings.room.instruments.push_back(std::move(instrument));
 }
 
@@ -224,7 +253,13 @@ bool mentions_enclosure(const Value& table) {
 void read_named_instrument(Draft& draft, const TableReader::Named& named) {
   TableReader reader(*named.table, named.key, draft.report);
   if (!mentions_enclosure(*named.table)) {
-    read_instrument(draft, reader, named.at, {named.id, "", none, {}});
+    const bool among_many = reader.find("enclosures") != nullptr;
+    // `enclosures` stands for a place: it is read for its other mistakes as the first one's.
+    const Index place = among_many && !draft.enclosures.names().empty() ? 0 : none;
+    read_instrument(draft, reader, named.at, {named.id, "", place, {}});
+    if (among_many && !draft.report.has_error_at(named.key + ".topic"))
+      reader.wrong("enclosures", "the topic does not tell one enclosure from the other",
+                   "enclosure, or {enclosure} as one whole level of the topic");
     return;
   }
   std::vector<Index> where = read_references(reader, "enclosures", draft.enclosures);

@@ -52,11 +52,13 @@ void read_waking(TableReader& reader, Person& person) {
 
 void read_alarm(TableReader& reader, AlarmSettings& alarm) {
   static const std::vector<std::string> priorities{"low", "medium", "high"};
-  if (const auto priority = reader.one_of("priority", priorities))
-    alarm.priority = *priority_from(priorities[*priority]);
-  if (const auto priority = reader.one_of("harm_priority", priorities))
-    alarm.harm_priority = *priority_from(priorities[*priority]);
-  if (alarm.harm_priority < alarm.priority)
+  const auto priority = reader.one_of("priority", priorities);
+  const auto harm_priority = reader.one_of("harm_priority", priorities);
+  if (priority) alarm.priority = *priority_from(priorities[*priority]);
+  if (harm_priority) alarm.harm_priority = *priority_from(priorities[*harm_priority]);
+  const bool both_known = reader.has("priority") == priority.has_value() &&
+                          reader.has("harm_priority") == harm_priority.has_value();
+  if (both_known && alarm.harm_priority < alarm.priority)
     reader.wrong(reader.has("harm_priority") ? "harm_priority" : "priority",
                  "harm would rank below the target band", "harm_priority at least as high as priority");
   const auto take = [&](std::string_view name, std::int64_t lowest_ms, std::int64_t& into) {
@@ -76,7 +78,7 @@ void read_alarm(TableReader& reader, AlarmSettings& alarm) {
 }  // namespace
 
 void read_channels(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("channels")) {
+  for (const TableReader::Named& named : read_named_tables(root, "channels", draft.delivery_channels)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.delivery_channels.add(draft.report, named.at, named.key, named.id)) continue;
     ChannelSettings channel;
@@ -96,7 +98,7 @@ void read_channels(Draft& draft, TableReader& root) {
 }
 
 void read_people(Draft& draft, TableReader& root) {
-  for (const TableReader::Named& named : root.named_tables("people")) {
+  for (const TableReader::Named& named : read_named_tables(root, "people", draft.people)) {
     TableReader reader(*named.table, named.key, draft.report);
     if (!draft.people.add(draft.report, named.at, named.key, named.id)) continue;
     Person person;

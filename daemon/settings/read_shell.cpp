@@ -49,13 +49,14 @@ bool is_this_machine(const std::string& host) {
 
 void read_identity(Draft& draft, TableReader& reader) {
   BrokerSettings& broker = draft.settings.broker;
+  const bool address_known = !draft.report.has_error_at(reader.key_of("address"));
   broker.user = reader.text("user").value_or("");
   if (const Value* password = reader.find("password")) {
     broker.password = read_secret(draft, *password, reader.key_of("password"));
     // MQTT 3.1.1, 3.1.2.8: without a user name there must be no password (from memory).
-    if (broker.user.empty() && broker.version == MqttVersion::v3_1_1)
+    if (broker.user.empty() && !reader.has("user") && broker.version == MqttVersion::v3_1_1)
       reader.wrong("password", "needs a user with MQTT 3.1.1", "user = \"NAME\"");
-    if (!broker.tls && !is_this_machine(broker.host))
+    if (address_known && !broker.tls && !is_this_machine(broker.host))
       reader.doubt("password", "goes over the network in the clear", "an mqtts:// address");
   }
   if (const auto ca_file = reader.text("ca_file", 4096)) {
@@ -64,7 +65,8 @@ void read_identity(Draft& draft, TableReader& reader) {
     std::error_code trouble;
     if (!std::filesystem::is_regular_file(path, trouble))
       reader.wrong("ca_file", "there is no file " + path.string());
-    if (!broker.tls) reader.doubt("ca_file", "is not used without TLS", "an mqtts:// address");
+    if (address_known && !broker.tls)
+      reader.doubt("ca_file", "is not used without TLS", "an mqtts:// address");
   }
 }
 

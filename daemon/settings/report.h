@@ -1,6 +1,7 @@
 #pragma once
 // Collects findings about one file. Several reports (one a file) share one list.
 
+#include <algorithm>
 #include <string>
 #include <vector>
 
@@ -21,6 +22,12 @@ class Report {
     add(at, false, std::move(key), std::move(what), std::move(allowed), "");
   }
   [[nodiscard]] const std::string& file() const { return file_; }
+  // Whether `key` or something under it is wrong: what hangs on it is then not judged.
+  [[nodiscard]] bool has_error_at(const std::string& key) const {
+    return std::any_of(findings_->begin(), findings_->end(), [&](const Finding& finding) {
+      return finding.error && is_at_or_under(finding.key, key);
+    });
+  }
   [[nodiscard]] std::vector<Finding>& findings() const { return *findings_; }
 
  private:

@@ -40,6 +40,29 @@ void find_care_sheets(TableReader& root, const std::filesystem::path& folder, co
   sheets.look_in(std::filesystem::is_directory(beside, trouble) ? beside : options.installed_care);
 }
 
+// Whether a misspelt key, `root`, is what `finding` misses: in the same table, with that key as the nearest
+// known, be it in the plural.
+bool is_missed_by(const Finding& finding, const Finding& root) {
+  if (root.what != settings::unknown_key || root.nearest.empty() || root.at.file != finding.at.file)
+    return false;
+  const std::size_t dot = root.key.rfind('.');
+  const std::string table = dot == std::string::npos ? "" : root.key.substr(0, dot);
+  if (!finding.error) return finding.key == table && finding.allowed.find(root.nearest) != std::string::npos;
+  const std::string near = (table.empty() ? "" : table + '.') + root.nearest;
+  return finding.what == settings::is_missing &&
+         (finding.key == near || finding.key + 's' == near || finding.key == near + 's');
+}
+
+// A key that is missing because it is misspelt is one mistake.
+void drop_follow_ons(std::vector<Finding>& findings) {
+  const std::vector<Finding> all = findings;
+  const auto follows = [&](const Finding& finding) {
+    return std::any_of(all.begin(), all.end(),
+                       [&](const Finding& root) { return is_missed_by(finding, root); });
+  };
+  findings.erase(std::remove_if(findings.begin(), findings.end(), follows), findings.end());
+}
+
 // By file (the settings file first), line and column; each once, for a rack's tubs share one line.
 void put_in_order(std::vector<Finding>& findings, const std::string& first_file) {
   const auto order = [&](const Finding& one) {
@@ -97,6 +120,7 @@ void load(const std::filesystem::path& file, const LoadOptions& options, LoadOut
   Draft draft(report, file, options, sheets);
   find_care_sheets(root, draft.folder, options, sheets);
   read_all(draft, root);
+  drop_follow_ons(outcome.findings);
   put_in_order(outcome.findings, shown);
   if (has_errors(outcome.findings)) return;
   draft.settings.files.push_back({file, std::move(text).value()});

@@ -128,7 +128,7 @@ void TableReader::know(std::string_view name) {
 // ---- Complaints
 
 void TableReader::missing(std::string_view name, std::string allowed) {
-  report_->error(table_->at, key_of(name), "is missing", std::move(allowed));
+  report_->error(table_->at, key_of(name), is_missing, std::move(allowed));
 }
 
 void TableReader::wrong(std::string_view name, std::string what, std::string allowed, std::string nearest) {
@@ -149,7 +149,7 @@ void TableReader::wrong_kind(const Value& value, const std::string& key, std::st
 void TableReader::finish() {
   for (const Member& member : table_->members) {
     if (std::find(known_.begin(), known_.end(), member.key) != known_.end()) continue;
-    report_->error(member.at, key_of(member.key), "unknown key", joined(known_),
+    report_->error(member.at, key_of(member.key), unknown_key, joined(known_),
                    nearest_name(member.key, known_));
   }
 }

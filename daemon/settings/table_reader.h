@@ -26,6 +26,9 @@ namespace baskwell::settings {
 [[nodiscard]] std::optional<int> minute_from(std::string_view text);
 // "15 min" -> 900000; units ms, s, min, h.
 [[nodiscard]] std::optional<std::int64_t> duration_ms_from(std::string_view text);
+// What the two findings say that may be one mistake: a key is missing where another is misspelt.
+inline constexpr const char* is_missing = "is missing";
+inline constexpr const char* unknown_key = "unknown key";
 [[nodiscard]] bool is_id(std::string_view text);
 inline constexpr const char* id_rule = "1 to 40 of a-z, 0-9 and -";
 

@@ -29,9 +29,9 @@ double as_judged(double value, Unit unit) {
 }
 
 // Where a channel is, by `enclosure`, `zone` and `medium` of `reader` and what is shared. Nothing when it is
-// nowhere.
+// nowhere, or that cannot be told.
 std::optional<Placement> read_where(Draft& draft, TableReader& reader, const Shared& shared,
-                                    Quantity quantity) {
+                                    std::optional<Quantity> quantity) {
   const auto own_enclosure = read_reference(reader, "enclosure", draft.enclosures);
   const auto own_zone = read_zone(reader, "zone");
   const auto own_medium = read_medium(reader, "medium");
@@ -39,12 +39,14 @@ std::optional<Placement> read_where(Draft& draft, TableReader& reader, const Sha
   // channel.
   const bool needs_place =
       quantity == Quantity::temperature || quantity == Quantity::humidity || quantity == Quantity::light;
+  const bool own_broken = (reader.has("enclosure") && !own_enclosure) || (reader.has("zone") && !own_zone);
+  const bool hangs_on_shared = shared.place_broken && !(own_enclosure && own_zone);
+  if (!quantity || own_broken || hangs_on_shared) return std::nullopt;
   if (!needs_place && !reader.has("enclosure") && !reader.has("zone")) return std::nullopt;
   const auto zone = own_zone ? own_zone : shared.zone;
   const Index enclosure = own_enclosure.value_or(shared.enclosure);
   if (!zone) {
-    if (!reader.has("zone"))
-      reader.missing("zone", "hot, middle, cool, hide, water, eggs, or room for its own air");
+    reader.missing("zone", "hot, middle, cool, hide, water, eggs, or room for its own air");
     return std::nullopt;
   }
   if (*zone == Zone::room) {
@@ -53,18 +55,18 @@ std::optional<Placement> read_where(Draft& draft, TableReader& reader, const Sha
     return Placement{none, Zone::room, own_medium.value_or(Medium::air), Span{}};
   }
   if (enclosure == none) {
-    if (!reader.has("enclosure")) reader.missing("enclosure", joined(draft.enclosures.names()));
+    reader.missing("enclosure", joined(draft.enclosures.names()));
     return std::nullopt;
   }
   return Placement{enclosure, *zone, own_medium.value_or(shared.medium.value_or(usual_medium(*zone))),
                    Span{}};
 }
 
-void read_placements(Draft& draft, TableReader& reader, const Shared& shared, Channel& channel) {
+void read_placements(Draft& draft, TableReader& reader, const Shared& shared,
+                     std::optional<Quantity> quantity, Channel& channel) {
   if (!reader.has("placements")) {
     reader.find("placements");
-    if (const auto where = read_where(draft, reader, shared, channel.quantity))
-      channel.placements.push_back(*where);
+    if (const auto where = read_where(draft, reader, shared, quantity)) channel.placements.push_back(*where);
     return;
   }
   struct Written {
@@ -74,12 +76,12 @@ void read_placements(Draft& draft, TableReader& reader, const Shared& shared, Ch
   };
   std::vector<Written> written;
   for (TableReader& one : reader.tables("placements")) {
-    const auto where = read_where(draft, one, shared, channel.quantity);
-    const Span span = read_span(one, draft.settings.room.clock);
+    const auto where = read_where(draft, one, shared, quantity);
+    const auto span = read_span(one, draft.settings.room.clock);
     one.finish();
-    if (!where) continue;
+    if (!where || !span) continue;
     written.push_back({*where, one.place(), one.key()});
-    written.back().placement.span = span;
+    written.back().placement.span = *span;
   }
   std::stable_sort(written.begin(), written.end(), [](const Written& a, const Written& b) {
     return a.placement.span.from < b.placement.span.from;
@@ -137,7 +139,8 @@ std::optional<WrittenChannel> read_channel(Draft& draft, TableReader& reader, co
   WrittenChannel written;
   written.origin = {reader.place(), reader.key()};
   written.topic = shared.topic;
-  written.pointer = reader.text("pointer", 500).value_or("");
+  const auto pointer = reader.text("pointer", 500);
+  written.pointer = pointer.value_or("");
   if (!written.pointer.empty() && written.pointer.front() != '/')
     reader.wrong("pointer", "is no JSON pointer",
                  "a text that begins with /, as \"/air/temperature\" (RFC 6901)");
@@ -147,13 +150,16 @@ std::optional<WrittenChannel> read_channel(Draft& draft, TableReader& reader, co
   Channel& channel = written.channel;
   channel.unit = unit ? *unit_from(units[*unit]) : Unit::degc;
   channel.quantity = quantity_of(channel.unit);
-  read_placements(draft, reader, shared, channel);
+  const std::size_t before = draft.report.findings().size();
+  read_placements(draft, reader, shared, unit ? std::optional(channel.quantity) : std::nullopt, channel);
+  written.is_place_known = !shared.place_broken && draft.report.findings().size() == before;
   read_calibrations(draft, reader, channel);
   if (const auto measures = reader.range("measures")) {
     channel.measures_low = as_judged(measures->low, channel.unit);
     channel.measures_high = as_judged(measures->high, channel.unit);
   }
-  return unit ? std::optional(std::move(written)) : std::nullopt;
+  if (!unit || (reader.has("pointer") && !pointer)) return std::nullopt;
+  return written;
 }
 
 }  // namespace baskwell::settings

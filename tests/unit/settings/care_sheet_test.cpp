@@ -215,8 +215,6 @@ TEST(CareSheets, AreCheckedWhereTheyStand) {
                           "sauce = \"x\"\n",
                           loaded),
       (std::vector<std::string>{
-          "care/newt.toml:3:1: error: stages.adult.bands.cool.temperature.day: is missing, allowed: [low, "
-          "high]",
           "care/newt.toml:4:7: error: stages.adult.bands.cool.temperature.day: low 18 is above high 14, "
           "allowed: [low, high], nan for no limit on that side",
           "care/newt.toml:6:1: error: stages.adult.bands.cool.temperature.sauce: unknown key, allowed: "
