@@ -9,6 +9,7 @@
 
 #include "core/alarm/kinds.h"
 #include "core/alarm/machine.h"
+#include "core/note.h"
 #include "core/probe/quality.h"
 #include "core/room.h"
 #include "core/time.h"
@@ -69,7 +70,8 @@ struct Effects {
   std::vector<TransitionRecord> transitions;
   std::vector<MessageDraft> messages;
   std::vector<std::string> withdrawn;  // occurrences whose undelivered messages (but "over") no longer matter
-  std::string answer;                  // to a RequestEvent: "" when done, else why not
+  std::vector<NoteRecord> notes;
+  std::string answer;  // to a RequestEvent or a NoteEvent: "" when done, else why not
 
   // What was to be told of this occurrence, but that it is over, no longer matters: neither what went out
   // before nor what these effects hold. Several steps may share one Effects, so order is kept here.
@@ -85,6 +87,7 @@ struct Effects {
     transitions.clear();
     messages.clear();
     withdrawn.clear();
+    notes.clear();
     answer.clear();
   }
 };

@@ -87,6 +87,10 @@ void Engine::State::changed(Index index, const PointChange& change, bool harm_be
           effects);
     return;
   }
+  if ((change.input == AlarmInput::occurs || change.input == AlarmInput::realarm) && grace_covers(point)) {
+    suppress_by_grace(index, at, self, effects);
+    return;
+  }
   std::string_view why;
   TellReason reason = TellReason::raised;
   const bool reached_harm = point.state.harm.active && !harm_before;
@@ -205,9 +209,11 @@ void Engine::State::tell(const Point& point, TellReason reason, Stamp at, Effect
 void Engine::State::point_due(Index index, Stamp at, Effects& effects) {
   Point& point = points[index];
   PointState& state = point.state;
+  if (point.grace_until <= at.elapsed) end_grace(index, at, effects);
   if (state.shelved_until <= at.elapsed) {
     state.shelved_until = ElapsedMs{INT64_MAX};
     apply(index, AlarmInput::unshelve, TellReason::raised, at, self, "the time of shelving is over", effects);
+    suppress_in_grace(index, at, self, effects);
   }
   const bool harm_before = state.harm.active;
   if (const auto change = pass_time(state, settings_of(point), at))
@@ -222,8 +228,9 @@ void Engine::State::point_due(Index index, Stamp at, Effects& effects) {
 
 void Engine::State::queue_point(Index index) {
   const Point& point = points[index];
-  dues.look_by(owner_of_point(index), std::min({baskwell::next_due(point.state, settings_of(point)),
-                                                point.state.repeat_at, point.state.shelved_until}));
+  dues.look_by(owner_of_point(index),
+               std::min({baskwell::next_due(point.state, settings_of(point)), point.state.repeat_at,
+                         point.state.shelved_until, point.grace_until}));
 }
 
 std::string Engine::State::request(const RequestEvent& event, Effects& effects) {
@@ -255,6 +262,7 @@ std::string Engine::State::request(const RequestEvent& event, Effects& effects) 
   }
   for (const Index i : meant) {
     apply(i, input, TellReason::raised, event.at, event.who, event.why, effects);
+    if (input == AlarmInput::unshelve) suppress_in_grace(i, event.at, self, effects);
     if (input != AlarmInput::shelve) continue;
     points[i].state.shelved_until = event.at.elapsed + event.duration_ms;
     queue_point(i);
@@ -304,7 +312,9 @@ std::string Engine::State::service(const RequestEvent& event, Effects& effects) 
     ++found;
     if (!settings_of(points[i]).enabled) continue;
     const AlarmInput input = out ? AlarmInput::take_out_of_service : AlarmInput::return_to_service;
-    applied += apply(i, input, TellReason::raised, event.at, event.who, event.why, effects) ? 1 : 0;
+    if (!apply(i, input, TellReason::raised, event.at, event.who, event.why, effects)) continue;
+    ++applied;
+    if (!out) suppress_in_grace(i, event.at, self, effects);
   }
   if (found == 0)
     return "nothing is called '" + event.target + "': give an enclosure, rack, instrument or channel id";

@@ -1,14 +1,16 @@
 // The state as one block of text and back. By permanent ids, so that a restart and a change of settings use
-// the same road. Format (version 1), one record a line, fields separated by one blank, texts last:
-//   baskwell-state 1
+// the same road. Format (version 2), one record a line, fields separated by one blank, texts last:
+//   baskwell-state 2
 //   clock UTC_MS ELAPSED_MS BOOT_ID
 //   counters LAST_OCCURRENCE LAST_MESSAGE BROKER_CONNECTED BROKER_LOST_AT_MS CLOCK_TRUSTED
 //   channel <fields of ProbeState and ChannelState> ID
 //   point <fields of PointState> KIND SUBJECT<tab>DETAIL
+//   grace UNTIL_MS KIND SUBJECT
 //   end CHECKSUM
-// Channels come before points. CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal
-// number. Doubles are written in the shortest form that reads back to the same bits. Not kept: the values of
-// the last quarter hour (RecentValues), so a message soon after a restart may say no rate.
+// Channels come before points, points before grace times. Version 1 has no grace times and is read too.
+// CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal number. Doubles are written in the
+// shortest form that reads back to the same bits. Not kept: the values of the last quarter hour
+// (RecentValues), so a message soon after a restart may say no rate.
 
 #include <algorithm>
 #include <optional>
@@ -20,7 +22,8 @@
 namespace baskwell {
 namespace {
 
-constexpr std::string_view header = "baskwell-state 1";
+constexpr std::string_view header = "baskwell-state 2";
+constexpr std::string_view header_before = "baskwell-state 1";
 
 void write(LineWriter& line, const LimitTimer& timer) {
   line.flag(timer.beyond).flag(timer.active).number(timer.samples).number(timer.since.ms);
@@ -145,6 +148,12 @@ struct SavedPoint {
 
 namespace {
 
+struct SavedGrace {
+  ElapsedMs until;
+  AlarmKind kind = AlarmKind::too_cold;
+  std::string_view subject;
+};
+
 // All of a snapshot, read whole before anything of it is taken over. The texts point into it.
 struct Saved {
   Stamp at;
@@ -156,6 +165,7 @@ struct Saved {
   bool clock_trusted = true;
   std::vector<SavedChannel> channels;
   std::vector<SavedPoint> points;
+  std::vector<SavedGrace> graces;
 };
 
 bool read_saved_point(LineReader& line, SavedPoint& saved) {
@@ -167,6 +177,15 @@ bool read_saved_point(LineReader& line, SavedPoint& saved) {
   saved.kind = *kind;
   saved.subject = rest.substr(0, tab);
   saved.detail = rest.substr(tab + 1);
+  return line.good();
+}
+
+bool read_saved_grace(LineReader& line, SavedGrace& saved) {
+  saved.until.ms = line.ms();
+  const auto kind = alarm_kind_from(line.word());
+  saved.subject = line.rest();
+  if (!kind || saved.subject.empty()) return false;
+  saved.kind = *kind;
   return line.good();
 }
 
@@ -190,8 +209,10 @@ bool read_line(std::string_view text, int number, Saved& saved) {
     saved.clock_trusted = line.flag();
   } else if (word == "channel" && saved.points.empty()) {
     saved.channels.push_back(read_channel(line));
-  } else if (word == "point") {
+  } else if (word == "point" && saved.graces.empty()) {
     return read_saved_point(line, saved.points.emplace_back());
+  } else if (word == "grace") {
+    return read_saved_grace(line, saved.graces.emplace_back());
   } else {
     return false;
   }
@@ -212,7 +233,7 @@ std::optional<std::string_view> without_end(std::string_view text) {
 
 Result<Saved> read_snapshot(std::string_view snapshot) {
   const std::string_view first = snapshot.substr(0, snapshot.find('\n'));
-  if (first != header)
+  if (first != header && first != header_before)
     return Error{"the snapshot is not of a kind this program reads: '" + std::string(first.substr(0, 40)) +
                  "'"};
   const auto whole = without_end(snapshot);
@@ -255,6 +276,10 @@ std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
     std::string detail = point.detail;
     std::replace(detail.begin(), detail.end(), '\n', ' ');
     line.word(point.subject + '\t' + detail).end();
+  }
+  for (const Point& point : state_->points) {
+    if (point.grace_until.ms == INT64_MAX) continue;
+    line.word("grace").number(point.grace_until.ms).word(row_of(point.kind).name).word(point.subject).end();
   }
   const std::uint64_t sum = checksum_of(text);
   line.word("end").number(sum).end();
@@ -305,6 +330,14 @@ Outcome Engine::restore(std::string_view snapshot, Stamp now, std::string_view b
     state.last_occurrence = std::max(state.last_occurrence, each.state.occurrence);
     shift(each.state, by_ms);
     state.take_over(each, now, effects);
+  }
+  for (SavedGrace& each : saved.graces) {
+    shift(each.until, by_ms);
+    for (Point& point : state.points) {
+      if (point.kind != each.kind || point.subject != each.subject || !state.settings_of(point).enabled)
+        continue;
+      point.grace_until = std::max(each.until, now.elapsed);  // what ended in our absence ends now
+    }
   }
   for (Index i = 0; i < state.channels.size(); ++i) state.queue_silence(i);
   for (Index i = 0; i < state.points.size(); ++i) state.queue_point(i);

@@ -28,6 +28,7 @@ struct Point {
   std::string detail;     // cause in words: kinds without a number, and the evidence of the heating kinds
   std::optional<AlarmKind> other;  // heating kinds: a second explanation that fits as well
   PointState state;
+  ElapsedMs grace_until{INT64_MAX};  // of a note's grace time; INT64_MAX: none runs
 };
 
 // Judged once a reading; which channels lie there may change with their placements.
@@ -72,6 +73,12 @@ struct ChannelState {
   Index silent_point = none;
   Index implausible_point = none;
   Index frozen_point = none;
+};
+
+// What an id means for a note: enclosures, and `none` for the room's own air.
+struct Enclosures {
+  std::vector<Index> list;
+  bool known = false;  // false: the room has nothing of that id
 };
 
 struct SavedPoint;  // engine_snapshot.cpp
@@ -139,6 +146,17 @@ struct Engine::State {
   [[nodiscard]] std::string why_not_shelve(const Point& point, const RequestEvent& event) const;
   std::string service(const RequestEvent& event, Effects& effects);
   [[nodiscard]] bool concerns(const Point& point, std::string_view target) const;
+
+  // engine_notes.cpp: what people did
+  void handle(const NoteEvent& event, Effects& effects);
+  [[nodiscard]] std::string why_not_noted(const NoteEvent& event) const;
+  [[nodiscard]] Enclosures enclosures_of(std::string_view id, UtcMs at) const;
+  [[nodiscard]] bool lies_in(const Point& point, const Enclosures& enclosures, UtcMs at) const;
+  bool open_grace(const NoteEvent& event, Effects& effects);
+  [[nodiscard]] static bool grace_covers(const Point& point);
+  void suppress_in_grace(Index point, Stamp at, std::string_view who, Effects& effects);
+  void suppress_by_grace(Index point, Stamp at, std::string_view who, Effects& effects);
+  void end_grace(Index point, Stamp at, Effects& effects);
 
   // engine_snapshot.cpp
   void take_over(const SavedPoint& saved, Stamp at, Effects& effects);

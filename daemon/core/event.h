@@ -7,6 +7,7 @@
 #include <string>
 #include <variant>
 
+#include "core/note.h"
 #include "core/room.h"
 #include "core/time.h"
 #include "core/units.h"
@@ -85,7 +86,17 @@ struct RequestEvent {
   std::int64_t duration_ms = 0;  // shelve: how long
 };
 
+// What a person did to something, or saw. Kept for ever; some types open a grace time (note.h).
+struct NoteEvent {
+  Stamp at;
+  NoteType type = NoteType::other;
+  std::string subject;  // id of an enclosure, rack, animal, heater, thermostat, cut-out, lamp, instrument or
+                        // channel, or "room"
+  std::string text;     // as it was written; one line
+  std::string who;
+};
+
 using Event = std::variant<ReadingEvent, TickEvent, BrokerEvent, PresenceEvent, IntakeTroubleEvent,
-                           StoreEvent, DeliveryEvent, ClockEvent, RequestEvent>;
+                           StoreEvent, DeliveryEvent, ClockEvent, RequestEvent, NoteEvent>;
 
 }  // namespace baskwell

@@ -24,6 +24,16 @@ RequestEvent random_request(std::mt19937_64& random) {
   return request;
 }
 
+NoteEvent random_note(std::mt19937_64& random) {
+  NoteEvent note;
+  note.type = static_cast<NoteType>(between(random, 0, note_type_count - 1));
+  const std::vector<std::string> subjects{"shelf-0", "shelf-1", "p0", "a1", "room", "nothing"};
+  note.subject = subjects[static_cast<std::size_t>(between(random, 0, 5))];
+  note.text = "done";
+  note.who = "Kim";
+  return note;
+}
+
 Event random_trouble(std::mt19937_64& random, const Room& room) {
   switch (between(random, 0, 4)) {
     case 0: {
@@ -171,6 +181,8 @@ std::vector<Event> random_events(std::mt19937_64& random, const Room& room, std:
       event = change;
     } else if (one_in(random, 60)) {
       event = random_request(random);
+    } else if (one_in(random, 150)) {
+      event = random_note(random);
     } else if (one_in(random, 80)) {
       event = random_trouble(random, room);
     } else if (one_in(random, 400)) {

@@ -90,6 +90,7 @@ void Scene::gather(Effects one) {
   append(effects.transitions, one.transitions);
   append(effects.messages, one.messages);
   append(effects.withdrawn, one.withdrawn);
+  append(effects.notes, one.notes);
   effects.answer = one.answer;
 }
 

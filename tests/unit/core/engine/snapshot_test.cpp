@@ -373,11 +373,25 @@ TEST(Snapshot, NoTextCrashesIt) {
   EXPECT_GT(taken, 20);  // else the checksum alone was tried
 }
 
+// A store of the program before this one.
+TEST(Snapshot, VersionOneIsRead) {
+  Restart one;
+  one.keep(34, 20 * minute_ms);
+  std::string text = one.scene.engine->snapshot(one.scene.now, boot);
+  const std::string header = "baskwell-state 2\n";
+  ASSERT_EQ(text.find(header), 0U);
+  text.replace(0, header.size(), "baskwell-state 1\n");
+  one.scene.engine = std::make_unique<Engine>(one.three.builder.done(), one.scene.now);
+  const Outcome outcome = one.scene.restore(resealed(text), boot);
+  ASSERT_TRUE(outcome.ok()) << outcome.error().text;
+  EXPECT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::unacknowledged);
+}
+
 TEST(Snapshot, AnotherVersionIsAnError) {
   const ThreeProbes three;
   Scene scene(three.builder.done());
   Effects effects;
-  EXPECT_THAT(scene.engine->restore("baskwell-state 2\nend 0\n", scene.now, boot, effects).error().text,
+  EXPECT_THAT(scene.engine->restore("baskwell-state 99\nend 0\n", scene.now, boot, effects).error().text,
               HasSubstr("not of a kind"));
   EXPECT_FALSE(scene.engine->restore("", scene.now, boot, effects).ok());
 }
