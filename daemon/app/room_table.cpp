@@ -120,7 +120,7 @@ std::string alarm_line(const AlarmView& alarm, const ZoneRules& clock) {
   std::string line = "  ";
   pad(line, alarm.occurrence.empty() ? "-" : alarm.occurrence, 6);
   pad(line, std::string(name_of(alarm.priority)), 6);
-  pad(line, std::string(row_of(alarm.kind).name), 17);
+  pad(line, std::string(row_of(alarm.kind).name), 22);
   pad(line, where_of(alarm, where_width), where_width);
   pad(line, std::isnan(alarm.value) ? "" : value_text(alarm.value, alarm.quantity), value_width);
   pad(line, std::string(name_of(alarm.state)), 24);
@@ -163,7 +163,7 @@ json::object to_json(const SpotView& spot) {
   object["enclosure"] = spot.enclosure_id;
   object["name"] = spot.enclosure;
   object["animal"] = spot.animal;
-  object["zone"] = spot.zone;
+  object["zone"] = std::string(name_of(spot.zone_key));
   object["medium"] = spot.medium;
   object["quantity"] = std::string(name_of(spot.quantity));
   object["unit"] = std::string(symbol_of(judged_unit(spot.quantity)));
@@ -184,13 +184,14 @@ json::object to_json(const AlarmView& alarm) {
   json::object object;
   object["alarm"] = alarm.occurrence;
   object["kind"] = std::string(row_of(alarm.kind).name);
+  object["may_also_be"] = alarm.other ? json::value(row_of(*alarm.other).name) : json::value(nullptr);
   object["state"] = std::string(name_of(alarm.state));
   object["priority"] = std::string(name_of(alarm.priority));
   object["harm"] = alarm.level == Level::harm;
   object["enclosure"] = alarm.place_id;
   object["place"] = alarm.place;
   object["animal"] = alarm.animal;
-  object["zone"] = alarm.zone;
+  object["zone"] = alarm.zone.empty() ? json::value(nullptr) : json::value(name_of(alarm.zone_key));
   object["subject"] = alarm.subject;
   object["detail"] = alarm.detail;
   object["quantity"] = alarm.zone.empty() ? json::value(nullptr) : json::value(name_of(alarm.quantity));

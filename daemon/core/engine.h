@@ -22,7 +22,8 @@ namespace baskwell {
 // One line of the room as people look at it.
 struct SpotView {
   std::string enclosure_id, enclosure, animal;
-  std::string zone, medium;
+  std::string zone, medium;  // for people
+  Zone zone_key = Zone::room;
   Quantity quantity = Quantity::temperature;
   std::string channel;
   double value = 0;                                                     // NaN: nothing good heard yet

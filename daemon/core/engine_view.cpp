@@ -244,6 +244,7 @@ SpotView Engine::State::view_of(const Spot& spot, Index index, Stamp at) const {
   view.enclosure = spot.key.enclosure == none ? "Room air" : place_name(room->enclosures[spot.key.enclosure]);
   if (spot.key.enclosure != none) view.animal = animals_in(spot.key.enclosure, at.utc);
   view.zone = zone_words(spot.key.zone);
+  view.zone_key = spot.key.zone;
   view.medium = name_of(spot.key.medium);
   view.quantity = spot.key.quantity;
   view.channel = fixed.id;

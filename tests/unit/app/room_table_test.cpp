@@ -93,10 +93,10 @@ TEST(AlarmList, KeepsTheZoneAndTheUnitOfLongLines) {
   RoomView view = room();
   view.alarms = {alarm_at("middle", AlarmKind::probe_frozen, Quantity::light, AlarmState::unacknowledged)};
   view.alarms[0].value = 120'000;
-  EXPECT_EQ(
-      alarm_list(view, ZoneRules{}),
-      "1 alarm\n  A7      medium  probe-frozen       The long vivarium under…, middle light  120000 lux  "
-      "unacknowledged            since 24 Nov 12:00\n");
+  EXPECT_EQ(alarm_list(view, ZoneRules{}),
+            "1 alarm\n  A7      medium  probe-frozen            The long vivarium under…, middle light  "
+            "120000 lux  "
+            "unacknowledged            since 24 Nov 12:00\n");
 }
 
 TEST(AlarmList, TellsWhatIsOutOfServiceOnceAPlace) {
@@ -121,12 +121,24 @@ TEST(AlarmList, TellsWhatIsOutOfServiceOnceAPlace) {
 TEST(RoomJson, IsOneObjectWithNullForWhatIsNotKnown) {
   RoomView view = room();
   view.spots = {spot("hot spot", unknown, 30, unknown, 36)};
+  view.spots[0].zone_key = Zone::hot;
+  view.alarms = {
+      alarm_at("cool end", AlarmKind::not_heating, Quantity::temperature, AlarmState::acknowledged),
+      alarm_at("", AlarmKind::clock_unsure, Quantity::temperature, AlarmState::acknowledged)};
+  view.alarms[0].zone_key = Zone::cool;
+  view.alarms[0].other = AlarmKind::high_cutout_open;
   const auto parsed = boost::json::parse(room_json(view)).as_object();
   const auto& first = parsed.at("spots").as_array().at(0).as_object();
   EXPECT_TRUE(first.at("value").is_null());
   EXPECT_TRUE(first.at("target_high").is_null());
   EXPECT_EQ(first.at("target_low").as_double(), 30.0);
   EXPECT_EQ(first.at("unit").as_string(), "degC");
+  EXPECT_EQ(first.at("zone").as_string(), "hot");
+  const auto& alarms = parsed.at("alarms").as_array();
+  EXPECT_EQ(alarms.at(0).as_object().at("zone").as_string(), "cool");
+  EXPECT_EQ(alarms.at(0).as_object().at("may_also_be").as_string(), "high-cutout-open");
+  EXPECT_TRUE(alarms.at(1).as_object().at("zone").is_null());
+  EXPECT_TRUE(alarms.at(1).as_object().at("may_also_be").is_null());
   EXPECT_EQ(parsed.at("at").as_string(), "2026-11-24T12:00:00Z");
 }
 
