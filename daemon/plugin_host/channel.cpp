@@ -5,6 +5,8 @@
 #include <limits>
 #include <utility>
 
+#include "plugin_host/opened.h"
+
 namespace baskwell::plugin_host {
 namespace {
 
@@ -13,21 +15,7 @@ constexpr std::size_t answer_bytes_max = 1024;
 }  // namespace
 
 struct DeliveryChannel::State {
-  std::string plugin_name;
-  const bw_channel* functions = nullptr;
-  void* self = nullptr;
-
-  State() = default;
-  State(const State&) = delete;
-  State& operator=(const State&) = delete;
-  ~State() {
-    if (self == nullptr) return;
-    try {
-      functions->close(self);
-    } catch (...) {  // a plugin that throws while it is closed has nobody left to tell
-      self = nullptr;
-    }
-  }
+  Opened<bw_channel> plugin;
 };
 
 DeliveryChannel::DeliveryChannel(std::unique_ptr<State> state) : state_(std::move(state)) {}
@@ -42,13 +30,13 @@ Delivery DeliveryChannel::deliver(const Message& message, std::chrono::milliseco
   constexpr std::int64_t timeout_ms_max = std::numeric_limits<std::uint32_t>::max();
   const auto timeout_ms =
       static_cast<std::uint32_t>(std::clamp<std::int64_t>(timeout.count(), 1, timeout_ms_max));
+  const Opened<bw_channel>& plugin = state_->plugin;
   std::array<char, answer_bytes_max> answer{};
   int said = -1;
   try {
-    said = state_->functions->deliver(state_->self, &plain, timeout_ms, answer.data(), answer.size());
+    said = plugin.functions().deliver(plugin.self(), &plain, timeout_ms, answer.data(), answer.size());
   } catch (...) {
-    return {DeliveryResult::refused,
-            "the channel '" + state_->plugin_name + "' is faulty: it threw an exception"};
+    return {DeliveryResult::refused, plugin.what() + " is faulty: it threw an exception"};
   }
   std::string line = one_line(answer.data(), answer.size());
   switch (said) {
@@ -61,8 +49,8 @@ Delivery DeliveryChannel::deliver(const Message& message, std::chrono::milliseco
     case BW_ACKNOWLEDGED:
       return {DeliveryResult::acknowledged, std::move(line)};
     default:
-      return {DeliveryResult::refused, "the channel '" + state_->plugin_name + "' is faulty: it answered " +
-                                           std::to_string(said) + " (" + line + ")"};
+      return {DeliveryResult::refused,
+              plugin.what() + " is faulty: it answered " + std::to_string(said) + " (" + line + ")"};
   }
 }
 
@@ -79,19 +67,12 @@ Result<DeliveryChannel> ChannelPlugin::open(const std::vector<Setting>& settings
   if (Outcome keys = about_.check_keys(settings); !keys) return keys.error();
   const std::vector<bw_setting> plain = as_bw_settings(settings);
   auto state = std::make_unique<DeliveryChannel::State>();
-  state->plugin_name = about_.name();
-  state->functions = about_.channel();
-  std::array<char, answer_bytes_max> error{};
-  try {
-    state->self = state->functions->open(plain.data(), plain.size(), error.data(), error.size());
-  } catch (...) {
-    return Error{"the channel '" + about_.name() + "' threw an exception when it was opened"};
-  }
-  if (state->self == nullptr) {
-    std::string cause = one_line(error.data(), error.size());
-    return Error{cause.empty() ? "the channel '" + about_.name() + "' could not be opened and gave no cause"
-                               : cause};
-  }
+  const bw_channel* functions = about_.channel();
+  const Outcome opened = state->plugin.open(functions, "the channel '" + about_.name() + "'",
+                                            [&](char* error, std::size_t size) {
+                                              return functions->open(plain.data(), plain.size(), error, size);
+                                            });
+  if (!opened) return opened.error();
   return DeliveryChannel(std::move(state));
 }
 

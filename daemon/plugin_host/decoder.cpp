@@ -4,6 +4,8 @@
 #include <array>
 #include <utility>
 
+#include "plugin_host/opened.h"
+
 namespace baskwell::plugin_host {
 namespace {
 
@@ -23,9 +25,7 @@ constexpr bool same_quantity(std::uint32_t a, std::uint32_t b) {
 }  // namespace
 
 struct Decoder::State {
-  std::string plugin_name;
-  const bw_decoder* functions = nullptr;
-  void* self = nullptr;
+  Opened<bw_decoder> plugin;
   std::vector<std::uint32_t> declared_units;  // by wanted index
 
   // One call of decode():
@@ -35,18 +35,6 @@ struct Decoder::State {
   void* context = nullptr;
   std::size_t handed_on = 0;
   const char* fault = nullptr;  // the first thing in this call that makes no sense
-
-  State() = default;
-  State(const State&) = delete;
-  State& operator=(const State&) = delete;
-  ~State() {
-    if (self == nullptr) return;
-    try {
-      functions->close(self);
-    } catch (...) {  // a plugin that throws while it is closed has nobody left to tell
-      self = nullptr;
-    }
-  }
 
   [[nodiscard]] const char* fault_of(const bw_reading& reading) {
     if (reading.wanted_index >= declared_units.size()) return "a reading for something that is not wanted";
@@ -96,8 +84,8 @@ Decoded Decoder::decode(std::span<const std::uint8_t> payload, ReadingSink sink,
   error[0] = '\0';
   int said = BW_UNREADABLE;
   try {
-    said = s.functions->decode(s.self, payload.data(), payload.size(), &State::take, &s, error.data(),
-                               error.size());
+    said = s.plugin.functions().decode(s.plugin.self(), payload.data(), payload.size(), &State::take, &s,
+                                       error.data(), error.size());
   } catch (...) {
     s.fault = "an exception";
   }
@@ -107,10 +95,10 @@ Decoded Decoder::decode(std::span<const std::uint8_t> payload, ReadingSink sink,
   if (s.fault == nullptr && (said < BW_DECODED || said > BW_DECODED_IN_PART)) s.fault = "an unknown answer";
   if (s.fault == nullptr && said != BW_UNREADABLE && s.handed_on == 0) s.fault = "success without a reading";
   if (s.fault != nullptr) {
-    problem = "the decoder '" + s.plugin_name + "' is faulty: it gave " + s.fault;
+    problem = s.plugin.what() + " is faulty: it gave " + s.fault;
   } else {
     problem = one_line(error.data(), error.size());
-    if (problem.empty()) problem = "the decoder '" + s.plugin_name + "' gave no cause";
+    if (problem.empty()) problem = s.plugin.what() + " gave no cause";
   }
   return s.handed_on > 0 ? Decoded::in_part : Decoded::unreadable;
 }
@@ -142,19 +130,11 @@ Result<Decoder> DecoderPlugin::open(const DecoderSettings& settings) const {
                                   settings.time_pointer ? settings.time_pointer->c_str() : nullptr,
                                   extra.data(), extra.size()};
   state->came_in_call.resize(wanted.size());
-  state->plugin_name = about_.name();
-  state->functions = about_.decoder();
-  std::array<char, error_bytes_max> error{};
-  try {
-    state->self = state->functions->open(&plain, error.data(), error.size());
-  } catch (...) {
-    return Error{"the decoder '" + about_.name() + "' threw an exception when it was opened"};
-  }
-  if (state->self == nullptr) {
-    std::string cause = one_line(error.data(), error.size());
-    return Error{cause.empty() ? "the decoder '" + about_.name() + "' could not be opened and gave no cause"
-                               : cause};
-  }
+  const bw_decoder* functions = about_.decoder();
+  const Outcome opened =
+      state->plugin.open(functions, "the decoder '" + about_.name() + "'",
+                         [&](char* error, std::size_t size) { return functions->open(&plain, error, size); });
+  if (!opened) return opened.error();
   return Decoder(std::move(state));
 }
 

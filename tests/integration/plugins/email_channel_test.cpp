@@ -1,38 +1,20 @@
 // The email channel against a real SMTP server, Debian's python3-aiosmtpd
 // (tests/integration/peers/smtp_peer.py). What arrives is read by Python's own e-mail parser, an independent
 // reader of RFC 5322, 2045 and 2047.
-#include <boost/json.hpp>
-
+#include "channel_peer.h"
 #include "channel_support.h"
-#include "peers/certificates.h"
-#include "peers/peers.h"
 
 namespace baskwell::plugin_host {
 namespace {
 
-class EmailChannel : public testing::Test {
+class EmailChannel : public ChannelPeer {
  protected:
-  void SetUp() override {
-    Result<peers::Certificates> made = peers::make_certificates(folder_);
-    ASSERT_TRUE(made.ok()) << made.error().text;
-    certificates_ = made.value();
-  }
+  void SetUp() override { make_certificates(); }
 
   // Starts the server; the address goes into server_.
-  void serve(std::vector<std::string> options, const std::string& scheme = "smtp") {
-    peers::Start start;
-    start.argv = {"/usr/bin/python3",
-                  std::string(BASKWELL_PEERS_DIR) + "/smtp_peer.py",
-                  "--certificate",
-                  certificates_.server_file,
-                  "--key",
-                  certificates_.server_key_file};
-    start.argv.insert(start.argv.end(), options.begin(), options.end());
-    start.ready = "ready port=";
-    Result<peers::Process> peer = peers::Process::start(start);
-    ASSERT_TRUE(peer.ok()) << peer.error().text;
-    peer_.emplace(std::move(peer).value());
-    server_ = scheme + "://localhost:" + std::to_string(peer_->number_after("port="));
+  void serve(const std::vector<std::string>& options, const std::string& scheme = "smtp") {
+    ASSERT_NO_FATAL_FAILURE(start_peer("smtp_peer.py", true, options));
+    server_ = address(scheme);
   }
 
   [[nodiscard]] std::vector<Setting> settings(std::vector<Setting> more = {}) const {
@@ -45,24 +27,8 @@ class EmailChannel : public testing::Test {
     return settings(std::move(more));
   }
 
-  boost::json::value mail() {
-    const Result<std::string> line = peer_->wait_for_line("mail ", seconds(10));
-    if (!line) {
-      ADD_FAILURE() << line.error().text;
-      return boost::json::object();
-    }
-    return boost::json::parse(line.value().substr(5));
-  }
+  boost::json::value mail() { return told("mail "); }
 
-  static std::string text_at(const boost::json::value& value, std::string_view pointer) {
-    boost::json::error_code failed;
-    const boost::json::value* found = value.find_pointer(pointer, failed);
-    return found != nullptr && found->is_string() ? std::string(found->as_string()) : "absent";
-  }
-
-  peers::TempFolder folder_;
-  peers::Certificates certificates_;
-  std::optional<peers::Process> peer_;
   std::string server_;
 };
 

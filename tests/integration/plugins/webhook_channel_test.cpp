@@ -1,52 +1,21 @@
 // The webhook channel against a real HTTP and HTTPS receiver (tests/integration/peers/http_peer.py).
-#include <boost/json.hpp>
-
+#include "channel_peer.h"
 #include "channel_support.h"
-#include "peers/certificates.h"
-#include "peers/peers.h"
 
 namespace baskwell::plugin_host {
 namespace {
 
-class WebhookChannel : public testing::Test {
+class WebhookChannel : public ChannelPeer {
  protected:
   void serve(bool tls) {
-    peers::Start start;
-    start.argv = {"/usr/bin/python3", std::string(BASKWELL_PEERS_DIR) + "/http_peer.py"};
-    if (tls) {
-      Result<peers::Certificates> made = peers::make_certificates(folder_);
-      ASSERT_TRUE(made.ok()) << made.error().text;
-      certificates_ = made.value();
-      for (const std::string& word : {std::string("--certificate"), certificates_.server_file,
-                                      std::string("--key"), certificates_.server_key_file}) {
-        start.argv.push_back(word);
-      }
-    }
-    start.ready = "ready port=";
-    Result<peers::Process> peer = peers::Process::start(start);
-    ASSERT_TRUE(peer.ok()) << peer.error().text;
-    peer_.emplace(std::move(peer).value());
-    base_ =
-        std::string(tls ? "https" : "http") + "://localhost:" + std::to_string(peer_->number_after("port="));
+    if (tls) make_certificates();
+    if (HasFatalFailure()) return;
+    ASSERT_NO_FATAL_FAILURE(start_peer("http_peer.py", tls));
+    base_ = address(tls ? "https" : "http");
   }
 
-  boost::json::value request() {
-    const Result<std::string> line = peer_->wait_for_line("request ", seconds(10));
-    if (!line) {
-      ADD_FAILURE() << line.error().text;
-      return boost::json::object();
-    }
-    return boost::json::parse(line.value().substr(8));
-  }
-  static std::string text_at(const boost::json::value& value, std::string_view pointer) {
-    boost::json::error_code failed;
-    const boost::json::value* found = value.find_pointer(pointer, failed);
-    return found != nullptr && found->is_string() ? std::string(found->as_string()) : "absent";
-  }
+  boost::json::value request() { return told("request "); }
 
-  peers::TempFolder folder_;
-  peers::Certificates certificates_;
-  std::optional<peers::Process> peer_;
   std::string base_;
 };
 
