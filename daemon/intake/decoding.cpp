@@ -1,6 +1,7 @@
 #include "intake/decoding.h"
 
 #include <map>
+#include <optional>
 #include <utility>
 
 #include "intake/topic_table.h"
@@ -18,6 +19,9 @@ using plugin_host::DecoderPlugin;
 constexpr std::uint32_t cause_refused = 0;
 constexpr std::uint32_t cause_dropped = 1;
 constexpr std::uint32_t first_source = 2;
+// Whoever hears of trouble may still know of some from before this start or these settings. What has not
+// shown again by now is over: long enough for payloads every few minutes to be found bad in a row.
+constexpr std::int64_t earlier_is_over_ms = 30 * minute_ms;
 // Whose samples: sources by index, then presences.
 constexpr std::uint32_t presence_samples = 0x80000000U;
 
@@ -112,6 +116,8 @@ struct Decoding::State {
   std::string refused_words;
   Trouble trouble;
   std::string told;
+  bool has_told = false;
+  std::optional<ElapsedMs> first_tick;
   std::string problem;  // what a decoder said; kept for its memory
 
   void take_probe(Source& source, std::uint32_t index, const Arrival& arrival, const EventSink& sink);
@@ -219,6 +225,7 @@ void Decoding::State::take_presence(const Presence& presence, std::uint32_t inde
 }
 
 void Decoding::State::tell(Stamp now, const EventSink& sink) {
+  has_told = true;
   told = trouble.words();
   sink.event(sink.context, IntakeTroubleEvent{.at = now, .bad = trouble.any(), .detail = told});
 }
@@ -247,6 +254,8 @@ void Decoding::refused(std::string_view words, Stamp now, const EventSink& sink)
 
 void Decoding::tick(Stamp now, const EventSink& sink) {
   State& s = *state_;
+  if (!s.first_tick) s.first_tick = now.elapsed;
+  if (!s.has_told && now.elapsed - *s.first_tick >= earlier_is_over_ms) s.tell(now, sink);
   if (!s.trouble.any()) return;
   if (s.trouble.has(cause_dropped) && now.elapsed - s.last_drop_at >= good_for_ms)
     s.trouble.end(cause_dropped);

@@ -89,7 +89,8 @@ class Decoding {
                const EventSink& sink);
   // What the broker refused, in words; "": nothing any more.
   void refused(std::string_view words, Stamp now, const EventSink& sink);
-  // Ends trouble that is over. Once a second is plenty.
+  // Ends trouble that is over; where none was found in the first half hour, says so once, for whoever still
+  // knows of some from before. Once a second is plenty.
   void tick(Stamp now, const EventSink& sink);
 
   [[nodiscard]] PayloadReport report() const;

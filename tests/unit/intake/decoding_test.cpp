@@ -199,6 +199,27 @@ TEST(Decoding, DropsAreTroubleUntilAMinuteWithoutAny) {
   EXPECT_FALSE(bench.heard.all<IntakeTroubleEvent>()[1].bad);
 }
 
+// An earlier run may have told of trouble that is gone by now; nobody else could end it.
+TEST(Decoding, SaysOnceThatAllIsWellWhereNoTroubleWasFoundInHalfAnHour) {
+  Settings settings;
+  Bench bench(settings);
+  bench.tick(5'000);
+  bench.tick(5'000 + 30 * minute_ms - 1);
+  EXPECT_TRUE(bench.heard.events.empty());
+  bench.tick(5'000 + 30 * minute_ms);
+  bench.tick(5'000 + 90 * minute_ms);
+  ASSERT_EQ(bench.heard.all<IntakeTroubleEvent>().size(), 1U);
+  EXPECT_FALSE(bench.heard.all<IntakeTroubleEvent>()[0].bad);
+
+  Bench in_trouble(settings);
+  in_trouble.tick(0);
+  in_trouble.dropped(3, 29 * minute_ms);
+  in_trouble.dropped(4, 31 * minute_ms);
+  in_trouble.tick(31 * minute_ms);
+  ASSERT_EQ(in_trouble.heard.all<IntakeTroubleEvent>().size(), 1U);
+  EXPECT_TRUE(in_trouble.heard.all<IntakeTroubleEvent>()[0].bad);
+}
+
 TEST(Decoding, ARefusedSubscriptionIsTroubleUntilItIsAccepted) {
   Settings settings;
   Bench bench(settings);
