@@ -3,34 +3,23 @@
 #include <spdlog/spdlog.h>
 #include <unistd.h>
 
-#include <boost/asio/io_context.hpp>
+#include <algorithm>
 #include <boost/asio/post.hpp>
-#include <boost/asio/signal_set.hpp>
-#include <boost/asio/steady_timer.hpp>
 #include <boost/json.hpp>
 #include <chrono>
 #include <cmath>
-#include <csignal>
 #include <cstdlib>
-#include <random>
 #include <utility>
 
-#include "app/control.h"
+#include "app/daemon_inner.h"
 #include "app/people.h"
-#include "app/recorder.h"
 #include "app/requests.h"
-#include "core/engine.h"
-#include "core/moment.h"
-#include "intake/intake.h"
-#include "notify/delivery.h"
-#include "store/store.h"
 
 namespace baskwell {
 namespace {
 
 namespace asio = boost::asio;
 
-constexpr std::size_t arrivals_at_once = 2000;  // then other work of the domain gets its turn
 // While messages come in closer together than this they are taken in together: a switch of threads for each
 // would cost more than the message. They keep the stamps of their arrival.
 constexpr std::chrono::milliseconds gather_arrivals{5};
@@ -39,207 +28,15 @@ constexpr std::chrono::milliseconds gather_arrivals{5};
 constexpr std::chrono::seconds look_interval{1};
 constexpr std::chrono::seconds idle_look_interval{5};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
-constexpr std::int64_t stop_patience_ms = 3000;
-
-// The wall clock cannot be before the day this was written: 2026-11-01T00:00:00Z.
-constexpr UtcMs release_utc{1'793'491'200'000};
-
-void log_findings(const std::vector<Finding>& findings) {
-  for (const Finding& finding : findings) {
-    if (finding.error) {
-      spdlog::error("{}", text_of(finding));
-    } else {
-      spdlog::warn("{}", text_of(finding));
-    }
-  }
-}
-
-std::vector<store::SettingsFile> stored_files(const Settings& settings) {
-  std::vector<store::SettingsFile> files;
-  for (const FileText& file : settings.files) {
-    const auto folder = file.path.parent_path().filename();
-    files.push_back(
-        {(folder.empty() ? file.path.filename() : folder / file.path.filename()).string(), file.text});
-  }
-  return files;
-}
-
-spdlog::level::level_enum level_of(LogLevel level) {
-  switch (level) {
-    case LogLevel::debug:
-      return spdlog::level::debug;
-    case LogLevel::info:
-      return spdlog::level::info;
-    case LogLevel::warning:
-      return spdlog::level::warn;
-    case LogLevel::error:
-      return spdlog::level::err;
-  }
-  return spdlog::level::info;
-}
 
 }  // namespace
 
-struct Daemon::Inner {
-  explicit Inner(DaemonOptions the_options)
-      : options(std::move(the_options)),
-        clock(options.pace),
-        due_timer(io),
-        pump_timer(io),
-        look_timer(io),
-        signals(io, SIGINT, SIGTERM),
-        reload_signal(io, SIGHUP) {}
-
-  // Called by intake's sink.
-  void take(const ReadingEvent& event) { engine->step_reading(event, effects); }
-  void take(const Event& event) {
-    if (const auto* broker = std::get_if<BrokerEvent>(&event)) {
-      spdlog::info("broker: {}{}", broker->connected ? "connected" : "not connected",
-                   broker->detail.empty() ? "" : ": " + broker->detail);
-    }
-    engine->step(event, effects);
+void Daemon::Inner::take(const Event& event) {
+  if (const auto* broker = std::get_if<BrokerEvent>(&event)) {
+    spdlog::info("broker: {}{}", broker->connected ? "connected" : "not connected",
+                 broker->detail.empty() ? "" : ": " + broker->detail);
   }
-
-  Outcome open_store(Settings& settings);
-  Outcome open_engine(const Settings& settings, std::string_view snapshot);
-  Outcome open();
-  Outcome open_intake(const Settings& settings, std::unique_ptr<intake::Intake>& opened);
-  Result<std::shared_ptr<notify::Delivery>> new_delivery(const Settings& settings);
-  void arrived();
-  void pump();
-  void step(const Event& event);
-  void settle();
-  void look_after(Stamp now);
-  void look_again();
-  void arm_due();
-  void watch_clock(Stamp now, bool ask_kernel);
-  void reload();
-  void change_to(Settings fresh, std::shared_ptr<notify::Delivery> next_delivery,
-                 std::unique_ptr<intake::Intake> next_intake);
-  std::string answer(const std::string& request, const std::string& peer);
-  std::string status() const;
-  void stop();
-  int run();
-
-  DaemonOptions options;
-  Clock clock;
-  asio::io_context io{1};
-  Settings settings;
-  std::unique_ptr<store::Store> store;
-  std::unique_ptr<Engine> engine;
-  Effects effects;
-  std::unique_ptr<Recorder> recorder;
-  std::shared_ptr<notify::Delivery> delivery;
-  std::unique_ptr<intake::Intake> intake;
-  std::unique_ptr<ControlServer> control;
-  asio::steady_timer due_timer;
-  asio::steady_timer pump_timer;
-  asio::steady_timer look_timer;
-  asio::signal_set signals;
-  asio::signal_set reload_signal;
-  ElapsedMs armed_for{INT64_MAX};
-  std::chrono::steady_clock::time_point last_pump{};
-  std::chrono::steady_clock::time_point last_look{};
-  bool gathering = false;
-  std::int64_t clock_offset_ms = 0;
-  UtcMs not_before = release_utc;
-  bool clock_sure = true;
-  bool clock_trusted = true;
-  bool stopping = false;
-  bool hanging = false;
-};
-
-Outcome Daemon::Inner::open_store(Settings& fresh) {
-  store::StoreOptions store_options;
-  store_options.boot_id = clock.boot_id();
-  store_options.program_version = BASKWELL_VERSION;
-  store_options.now = clock.now().utc;
-  store_options.on_trouble = [this](bool working, const std::string& text) {
-    asio::post(io, [this, working, text] {
-      if (working) spdlog::info("store: works again");
-      if (!working) spdlog::error("store: {}", text);
-      StoreEvent event;
-      event.at = clock.now();
-      event.working = working;
-      event.detail = text;
-      step(event);
-    });
-  };
-  auto opened = store::Store::open(fresh.store.path.string(), std::move(store_options));
-  if (!opened) return opened.error();
-  store = std::move(opened).value();
-  return Done{};
-}
-
-Outcome Daemon::Inner::open_engine(const Settings& fresh, std::string_view snapshot) {
-  const Stamp now = clock.now();
-  auto next = std::make_unique<Engine>(std::make_shared<const Room>(fresh.room), now);
-  if (!snapshot.empty()) {
-    if (Outcome restored = next->restore(snapshot, now, clock.boot_id(), effects); !restored) return restored;
-  }
-  engine = std::move(next);
-  recorder->set_room(std::make_shared<const Room>(fresh.room));
-  return Done{};
-}
-
-Result<std::shared_ptr<notify::Delivery>> Daemon::Inner::new_delivery(const Settings& fresh) {
-  return open_delivery(fresh, plugin_folders(fresh), clock, *store, [this](DeliveryEvent event) {
-    asio::post(io, [this, event = std::move(event)]() mutable {
-      event.at = clock.now();
-      if (event.delivered) spdlog::info("told {} by {}: {}", event.person, event.channel, event.detail);
-      if (!event.delivered)
-        spdlog::warn("could not tell {} by {}: {}", event.person, event.channel, event.detail);
-      step(event);
-    });
-  });
-}
-
-Outcome Daemon::Inner::open_intake(const Settings& fresh, std::unique_ptr<intake::Intake>& opened) {
-  intake::Intake::Wiring wiring;
-  wiring.clock = [this] { return clock.now(); };
-  wiring.wake = [this] { asio::post(io, [this] { arrived(); }); };
-  wiring.seed = std::random_device{}();
-  wiring.plugin_folders = plugin_folders(fresh);
-  auto made = intake::Intake::open(fresh, std::move(wiring));
-  if (!made) return made.error();
-  opened = std::move(made).value();
-  return Done{};
-}
-
-Outcome Daemon::Inner::open() {
-  LoadOutcome loaded = load_settings(options.settings_file, options.load);
-  log_findings(loaded.findings);
-  if (!loaded.settings)
-    return Error{options.settings_file.string() + ": the settings have errors; nothing was started"};
-  settings = std::move(*loaded.settings);
-  spdlog::set_level(level_of(settings.log_level));
-  if (Outcome opened = open_store(settings); !opened) return opened;
-  auto version = store->put_settings(stored_files(settings), clock.now().utc);
-  if (!version) return version.error();
-  settings.room.version = version.value();
-
-  recorder = std::make_unique<Recorder>(io, *store, settings.store.commit_interval_ms,
-                                        [this] { return engine->snapshot(clock.now(), clock.boot_id()); });
-  auto snapshot = store->last_snapshot();
-  if (!snapshot) return snapshot.error();
-  const std::string state = snapshot.value() ? snapshot.value()->text : std::string();
-  if (Outcome opened = open_engine(settings, state); !opened) return opened;
-  auto newest = store->last_stored_utc();
-  if (!newest) return newest.error();
-  // A little slack: what was stored last may carry a stamp from a clock that was then corrected backwards.
-  if (newest.value() && options.pace.real()) not_before = std::max(not_before, *newest.value() - minute_ms);
-
-  auto opened = new_delivery(settings);
-  if (!opened) return opened.error();
-  delivery = std::move(opened).value();
-  recorder->set_delivery(delivery);
-  if (Outcome made = open_intake(settings, intake); !made) return made;
-  auto server = ControlServer::open(
-      io, settings.socket,
-      [this](const std::string& request, const std::string& peer) { return answer(request, peer); });
-  if (!server) return server.error();
-  control = std::move(server).value();
-  return Done{};
+  engine->step(event, effects);
 }
 
 int Daemon::Inner::run() {
@@ -262,10 +59,8 @@ int Daemon::Inner::run() {
   wait_for_reload(wait_for_reload);
   const Stamp now = clock.now();
   clock_offset_ms = now.utc.ms - now.elapsed.ms;
-  BrokerEvent not_yet;
-  not_yet.at = now;
-  not_yet.detail = "not connected yet";
-  step(not_yet);
+  tell_how_things_stand();
+  if (!lost_state.empty()) recorder->flush(now.utc);  // a readable state lies on top from here on
   if (Outcome started = intake->start(); !started) {
     spdlog::error("intake: {}", started.error().text);
     return 1;
@@ -318,6 +113,14 @@ void Daemon::Inner::settle() {
                  record.occurrence.empty() ? "-" : record.occurrence, row_of(record.kind).name,
                  record.subject, name_of(record.from), name_of(record.to), name_of(record.priority),
                  record.who, record.why);
+    if (record.kind == AlarmKind::store_trouble && record.to == AlarmState::unacknowledged &&
+        !lost_state.empty()) {
+      lost_state.clear();
+      asio::post(io, [this] {
+        const store::StoreStats stats = store->stats();
+        tell_of_store(stats.working, stats.trouble);
+      });
+    }
   }
   recorder->take(effects, clock.now().utc);
   arm_due();
@@ -370,68 +173,6 @@ void Daemon::Inner::watch_clock(Stamp now, bool ask_kernel) {
   clock_trusted = event.trusted;
   if (!event.detail.empty()) spdlog::warn("clock: {}", event.detail);
   engine->step(event, effects);
-}
-
-void Daemon::Inner::reload() {
-  spdlog::info("reading {} again", options.settings_file.string());
-  LoadOutcome loaded = load_settings(options.settings_file, options.load);
-  log_findings(loaded.findings);
-  if (!loaded.settings) {
-    spdlog::error("the settings have errors; nothing was changed");
-    return;
-  }
-  Settings& fresh = *loaded.settings;
-  if (fresh.store.path != settings.store.path || fresh.socket != settings.socket) {
-    spdlog::warn("store.path and socket change with a restart only; the old ones stay in use");
-  }
-  auto next_delivery = new_delivery(fresh);
-  if (!next_delivery) {
-    spdlog::error("{}; nothing was changed", next_delivery.error().text);
-    return;
-  }
-  std::unique_ptr<intake::Intake> next_intake;
-  if (Outcome made = open_intake(fresh, next_intake); !made) {
-    spdlog::error("{}; nothing was changed", made.error().text);
-    return;
-  }
-  auto version = store->put_settings(stored_files(fresh), clock.now().utc);
-  if (!version) {
-    spdlog::error("store: {}; nothing was changed", version.error().text);
-    return;
-  }
-  fresh.room.version = version.value();
-  change_to(std::move(fresh), std::move(next_delivery).value(), std::move(next_intake));
-}
-
-// Everything that could fail has been tried: from here on there is no way back and none is needed.
-void Daemon::Inner::change_to(Settings fresh, std::shared_ptr<notify::Delivery> next_delivery,
-                              std::unique_ptr<intake::Intake> next_intake) {
-  intake->stop();
-  while (intake->pump(arrivals_at_once, clock.now(), intake::sink_into(*this))) {
-  }
-  settle();
-  const std::string state = engine->snapshot(clock.now(), clock.boot_id());
-  recorder->flush(clock.now().utc);
-  store->flush();  // so that every message has reached the old delivery
-  notify::StopReport left = delivery->stop(stop_patience_ms);
-  hanging = hanging || !left.hanging.empty();
-  delivery = std::move(next_delivery);
-  recorder->set_delivery(delivery);
-  delivery->start(std::move(left.left));
-  if (Outcome opened = open_engine(fresh, state); !opened) {
-    // Our own snapshot, written a moment ago: if that cannot be read, start afresh rather than stop watching.
-    spdlog::critical("the state could not be carried over: {}", opened.error().text);
-    opened = open_engine(fresh, {});
-  }
-  settings = std::move(fresh);
-  spdlog::set_level(level_of(settings.log_level));
-  intake = std::move(next_intake);
-  BrokerEvent not_yet;
-  not_yet.at = clock.now();
-  not_yet.detail = "not connected yet";
-  step(not_yet);
-  if (Outcome started = intake->start(); !started) spdlog::error("intake: {}", started.error().text);
-  spdlog::info("settings version {} in force", settings.room.version);
 }
 
 std::string Daemon::Inner::status() const {

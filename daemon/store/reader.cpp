@@ -15,6 +15,11 @@ constexpr std::string_view message_columns =
     "body, "
     "json, state, next_try_ms, attempts FROM outbox ";
 
+constexpr std::string_view transition_columns =
+    "SELECT t.id, at_ms, occurrence, kind, subject, from_state, to_state, input, priority, level, value, "
+    "limit_value, who, why, coalesce(s.settings_version, 0) "
+    "FROM transitions t LEFT JOIN sessions s ON s.key = t.session ";
+
 OutboxMessage message_from(const Statement& row) {
   OutboxMessage message;
   MessageDraft& draft = message.draft;
@@ -171,13 +176,28 @@ Result<StoreReader> StoreReader::open(const std::string& path, const std::string
   }
 }
 
+Result<RecordEnds> StoreReader::record_ends() const {
+  return state_->guarded<RecordEnds>([&] {
+    const Database& database = state_->database;
+    const auto highest = [&](std::string_view sql) {
+      return static_cast<std::uint64_t>(std::max<std::int64_t>(0, database.integer(sql)));
+    };
+    RecordEnds ends;
+    ends.last_occurrence = highest("SELECT max(CAST(substr(occurrence, 2) AS INTEGER)) FROM transitions");
+    ends.last_message = highest("SELECT max(CAST(substr(id, 2) AS INTEGER)) FROM outbox");
+    Statement rows = database.prepare(
+        std::string(transition_columns) +
+        "WHERE t.id IN (SELECT max(id) FROM transitions GROUP BY kind, subject) AND to_state <> 'normal' "
+        "ORDER BY t.id");
+    while (rows.step()) ends.open.push_back(transition_from(rows).record);
+    return ends;
+  });
+}
+
 Result<std::vector<TransitionRow>> StoreReader::transitions(UtcMs from, UtcMs to, std::size_t most) const {
   return state_->guarded<std::vector<TransitionRow>>([&] {
     Statement rows = state_->database.prepare(
-        "SELECT t.id, at_ms, occurrence, kind, subject, from_state, to_state, input, priority, level, value, "
-        "limit_value, who, why, coalesce(s.settings_version, 0) "
-        "FROM transitions t LEFT JOIN sessions s ON s.key = t.session "
-        "WHERE at_ms >= ?1 AND at_ms < ?2 ORDER BY at_ms, t.id LIMIT ?3");
+        std::string(transition_columns) + "WHERE at_ms >= ?1 AND at_ms < ?2 ORDER BY at_ms, t.id LIMIT ?3");
     rows.bind(1, from.ms).bind(2, to.ms).bind(3, limit_of(most));
     std::vector<TransitionRow> found;
     while (rows.step()) found.push_back(transition_from(rows));

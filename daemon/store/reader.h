@@ -50,6 +50,13 @@ struct SettingsVersion {
   std::vector<SettingsFile> files;
 };
 
+// What must be known of the record where the state beside it is lost.
+struct RecordEnds {
+  std::vector<TransitionRecord> open;  // the latest transition of each alarm that did not end in `normal`
+  std::uint64_t last_occurrence = 0;   // highest number given: "A1042" is 1042
+  std::uint64_t last_message = 0;
+};
+
 class StoreReader {
  public:
   [[nodiscard]] static Result<StoreReader> open(const std::string& path, const std::string& vfs = {});
@@ -72,6 +79,12 @@ class StoreReader {
   // Whether a message of this occurrence was delivered to, or at least attempted for, this person.
   [[nodiscard]] Result<bool> was_told(std::string_view occurrence, std::string_view person) const;
   [[nodiscard]] Result<PendingMessages> pending_messages() const;
+
+  // Walks the whole record.
+  [[nodiscard]] Result<RecordEnds> record_ends() const;
+
+  // The newest `most`, oldest first; `subject` empty: all.
+  [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;
 
   [[nodiscard]] Result<std::optional<Snapshot>> last_snapshot() const;
   [[nodiscard]] Result<std::optional<UtcMs>> last_stored_utc() const;
