@@ -78,5 +78,8 @@ void parse(std::string_view name, TellReason& reason) {
 void parse(std::string_view name, MessageState& state) {
   take(message_state_from(name), state, "message state", name);
 }
+void parse(std::string_view name, NoteType& type) {
+  take(find<NoteType>(name, note_type_count), type, "type of note", name);
+}
 
 }  // namespace baskwell::store

@@ -20,5 +20,6 @@ void parse(std::string_view name, Priority& priority);
 void parse(std::string_view name, Level& level);
 void parse(std::string_view name, TellReason& reason);
 void parse(std::string_view name, MessageState& state);
+void parse(std::string_view name, NoteType& type);
 
 }  // namespace baskwell::store

@@ -284,6 +284,30 @@ Result<PendingMessages> StoreReader::pending_messages() const {
   });
 }
 
+Result<std::vector<NoteRow>> StoreReader::notes(std::string_view subject, std::size_t most) const {
+  return state_->guarded<std::vector<NoteRow>>([&] {
+    Statement rows = state_->database.prepare(
+        subject.empty() ? "SELECT id, at_ms, subject, type, text, who FROM notes ORDER BY id DESC LIMIT ?1"
+                        : "SELECT id, at_ms, subject, type, text, who FROM notes WHERE subject = ?2 ORDER BY "
+                          "id DESC LIMIT ?1");
+    rows.bind(1, limit_of(most));
+    if (!subject.empty()) rows.bind(2, subject);
+    std::vector<NoteRow> found;
+    while (rows.step()) {
+      NoteRow row;
+      row.id = rows.integer(0);
+      row.record.at = {rows.integer(1)};
+      row.record.subject = rows.text(2);
+      parse(rows.text(3), row.record.type);
+      row.record.text = rows.text(4);
+      row.record.who = rows.text(5);
+      found.push_back(std::move(row));
+    }
+    std::reverse(found.begin(), found.end());
+    return found;
+  });
+}
+
 Result<std::optional<Snapshot>> StoreReader::last_snapshot() const {
   return state_->guarded<std::optional<Snapshot>>([&]() -> std::optional<Snapshot> {
     Statement row = state_->database.prepare("SELECT at_ms, text FROM snapshots ORDER BY id DESC LIMIT 1");

@@ -26,6 +26,11 @@ struct TransitionRow {
   std::uint64_t settings_version = 0;
 };
 
+struct NoteRow {
+  std::int64_t id = 0;  // ascending in order of commit
+  NoteRecord record;    // without what it opened
+};
+
 struct ReadingRow {
   std::int64_t id = 0;       // ascending in order of arrival
   std::string_view channel;  // permanent id
@@ -82,6 +87,9 @@ class StoreReader {
 
   // Walks the whole record.
   [[nodiscard]] Result<RecordEnds> record_ends() const;
+
+  // The newest `most`, oldest first; `subject` empty: all.
+  [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;
 
   // The newest `most`, oldest first; `subject` empty: all.
   [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;

@@ -135,7 +135,24 @@ LEFT JOIN qualities q ON q.code = r.quality;
 )sql";
 static_assert(application_id == 1113682795);
 
-constexpr std::array<Migration, 1> all_migrations{{{1, version_1}}};
+// What people noted, for ever.
+constexpr const char* version_2 = R"sql(
+CREATE TABLE notes(
+  id INTEGER PRIMARY KEY,
+  at_ms INTEGER NOT NULL,
+  subject TEXT NOT NULL,
+  type TEXT NOT NULL,
+  text TEXT NOT NULL,
+  who TEXT NOT NULL
+) STRICT;
+CREATE INDEX notes_subject ON notes(subject);
+CREATE TRIGGER notes_stay BEFORE DELETE ON notes
+BEGIN SELECT RAISE(ABORT, 'notes are kept for ever'); END;
+CREATE TRIGGER notes_stay_as_they_are BEFORE UPDATE ON notes
+BEGIN SELECT RAISE(ABORT, 'notes are kept as they were written'); END;
+)sql";
+
+constexpr std::array<Migration, 2> all_migrations{{{1, version_1}, {2, version_2}}};
 
 // The version of the file; 0 for an empty one. Throws for a file that is not ours.
 int version_of(const Database& database) {

@@ -65,6 +65,7 @@ StoreFile::Statements::Statements(const Database& database)
           "ON CONFLICT(id) DO NOTHING")),
       withdraw(database.prepare("UPDATE outbox SET state = 'withdrawn' "
                                 "WHERE occurrence = ?1 AND state = 'waiting' AND reason <> 'over'")),
+      add_note(database.prepare("INSERT INTO notes VALUES(NULL,?1,?2,?3,?4,?5)")),
       add_attempt(database.prepare("INSERT INTO attempts VALUES(?1,?2,?3,NULL,'unknown','') "
                                    "ON CONFLICT DO NOTHING")),
       mark_attempted(
@@ -268,10 +269,20 @@ bool StoreFile::write_message(const MessageDraft& draft) {
   return database_.changes() == 1;
 }
 
+void StoreFile::write_note(const NoteRecord& record) {
+  statements_->add_note.bind(1, record.at.ms)
+      .bind(2, record.subject)
+      .bind(3, name_of(record.type))
+      .bind(4, record.text)
+      .bind(5, record.who)
+      .run();
+}
+
 std::string StoreFile::write(const Batch& batch) {
   use_session(batch);
   if (!batch.readings.empty()) write_readings(batch);
   for (const TransitionRecord& record : batch.transitions) write_transition(record);
+  for (const NoteRecord& record : batch.notes) write_note(record);
   for (const std::string& occurrence : batch.withdrawn) statements_->withdraw.bind(1, occurrence).run();
   std::string refused;
   for (const MessageDraft& draft : batch.messages) {

@@ -52,7 +52,7 @@ class StoreFile {
     explicit Statements(const Database& database);
     Statement begin, commit;
     Statement find_channel, add_channel, add_session, add_reading, add_index_row;
-    Statement add_transition, add_message, withdraw;
+    Statement add_transition, add_message, withdraw, add_note;
     Statement add_attempt, mark_attempted, end_attempt, settle_message;
     Statement add_snapshot, drop_snapshots;
   };
@@ -74,6 +74,7 @@ class StoreFile {
   void write_readings(const Batch& batch);
   void write_transition(const TransitionRecord& record);
   bool write_message(const MessageDraft& draft);
+  void write_note(const NoteRecord& record);
 
   std::string path_;
   std::string boot_id_;

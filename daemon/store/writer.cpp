@@ -11,7 +11,8 @@ namespace baskwell::store {
 namespace {
 
 bool holds_only_readings(const Batch& batch) {
-  return batch.transitions.empty() && batch.messages.empty() && batch.withdrawn.empty() && !batch.snapshot;
+  return batch.transitions.empty() && batch.messages.empty() && batch.withdrawn.empty() &&
+         batch.notes.empty() && !batch.snapshot;
 }
 
 template <class T>
@@ -278,6 +279,7 @@ void Store::Writer::fold_kept() {
     append(before->readings, std::move(batch->readings));
     append(before->transitions, std::move(batch->transitions));
     append(before->messages, std::move(batch->messages));
+    append(before->notes, std::move(batch->notes));
     if (batch->snapshot) {
       before->snapshot = std::move(batch->snapshot);
       before->at = batch->at;

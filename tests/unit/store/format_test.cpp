@@ -112,6 +112,8 @@ void make_sample(const std::string& path) {
   acknowledged.who = "Ines";
   acknowledged.why = "changing the lamp";
   later.transitions.push_back(acknowledged);
+  later.notes.push_back({start + 24 * minute_ms, NoteType::lamp_changed, "shelf-2", "lamp changed, 75 W",
+                         "Ines", std::nullopt});
   store->submit(std::move(later));
   ASSERT_TRUE(store->flush());
 }

@@ -63,6 +63,52 @@ TEST(Schema, MigrationsCountUpFromOne) {
   for (const Migration& step : migrations()) EXPECT_EQ(step.version, expected++);
 }
 
+// What the program before this one left behind.
+TEST(Schema, AFileOfFormat1KeepsAllAndTakesNotes) {
+  const Folder folder;
+  {
+    Database old(folder.file(), writable, "");
+    bring_forward(old, migrations().first(1));
+    old.execute(
+        "INSERT INTO channels VALUES(1, 'shelf-0/p0'); INSERT INTO sessions VALUES(1, 'boot-0', 5, 3, "
+        "'0.1.0');"
+        "INSERT INTO readings VALUES(1, 1, 1, 1000, 1001, 7, 2350, 2, 1, 0, 0, 0);"
+        "INSERT INTO transitions VALUES(1, 1002, 1, 'A1', 'too-cold', 'shelf-0/hot/air/temperature', "
+        "'normal', "
+        "'unacknowledged', 'occurs', 'high', 'harm', 23.5, 30, 'baskwell', 'held');"
+        "INSERT INTO outbox VALUES(1, 'M1', 'A1', 'ines', 'raised', 'high', 1003, 1003, 0, 'h', 'b', '{}', "
+        "'attempted', 1004, 1);"
+        "INSERT INTO attempts VALUES('M1', 'mail', 1004, NULL, 'unknown', '');"
+        "INSERT INTO settings_versions VALUES(3, 5, 'label'); INSERT INTO settings_files VALUES(3, 0, "
+        "'room.toml', '[room]'); INSERT INTO snapshots VALUES(1, 1005, 'state')");
+  }
+  const auto everything = [&] {
+    std::vector<std::string> rows;
+    for (const char* table : {"channels", "sessions", "readings", "transitions", "outbox", "attempts",
+                              "settings_versions", "settings_files", "snapshots"}) {
+      rows.emplace_back(table);
+      for (std::string& row : test::query(folder.file(), std::string("SELECT * FROM ") + table))
+        rows.push_back(std::move(row));
+    }
+    return rows;
+  };
+  const std::vector<std::string> before = everything();
+  ASSERT_EQ(before.size(), 18U);
+  const auto too_early = StoreReader::open(folder.file());
+  ASSERT_FALSE(too_early.ok());
+  EXPECT_NE(too_early.error().text.find("older format 1"), std::string::npos) << too_early.error().text;
+  {
+    const auto store = open_store(folder.file());
+    EXPECT_EQ(everything(), before);
+    EXPECT_EQ(test::query(folder.file(), "PRAGMA user_version"), std::vector<std::string>{"2"});
+    Batch batch;
+    batch.notes.push_back({test::start, NoteType::fed, "shelf-0", "fed, one mouse", "Ines", std::nullopt});
+    store->submit(std::move(batch));
+    EXPECT_TRUE(store->flush());
+  }
+  EXPECT_EQ(test::open_reader(folder.file()).notes("shelf-0", 10).value().size(), 1U);
+}
+
 TEST(Schema, RefusesANewerFileInWordsAndLeavesItAlone) {
   const Folder folder;
   open_store(folder.file()).reset();

@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "store/fixture.h"
+#include "store/sqlite.h"
 
 namespace baskwell::store {
 namespace {
@@ -38,6 +39,48 @@ std::vector<Kept> readings_in(const std::string& path, std::string_view channel 
   });
   EXPECT_TRUE(outcome.ok());
   return found;
+}
+
+TEST(Store, KeepsNotesForEverAsTheyWereWritten) {
+  const Folder folder;
+  std::vector<NoteRecord> given;
+  for (int i = 0; i < note_type_count; ++i) {
+    given.push_back({start + i * minute_ms, static_cast<NoteType>(i), i % 2 == 0 ? "shelf-0" : "mat-1",
+                     "Nr. " + std::to_string(i) + ", größer; 'so'", i == 3 ? "" : "Ines", std::nullopt});
+  }
+  {
+    const auto store = open_store(folder.file());
+    for (const NoteRecord& note : given) {
+      Batch batch;
+      batch.notes = {note};
+      batch.urgent = true;
+      store->submit(std::move(batch));
+    }
+    EXPECT_TRUE(store->flush());
+  }
+  const StoreReader reader = open_reader(folder.file());
+  const std::vector<NoteRow> kept = reader.notes("", 100).value();
+  ASSERT_EQ(kept.size(), given.size());
+  for (std::size_t i = 0; i < given.size(); ++i) {
+    EXPECT_EQ(kept[i].id, static_cast<std::int64_t>(i) + 1);
+    EXPECT_EQ(kept[i].record.at, given[i].at);
+    EXPECT_EQ(kept[i].record.type, given[i].type);
+    EXPECT_EQ(kept[i].record.subject, given[i].subject);
+    EXPECT_EQ(kept[i].record.text, given[i].text);
+    EXPECT_EQ(kept[i].record.who, given[i].who);
+  }
+  // Those of one subject; of many the newest, oldest first.
+  EXPECT_EQ(reader.notes("mat-1", 100).value().size(), 6U);
+  EXPECT_EQ(reader.notes("mat", 100).value().size(), 0U);
+  const std::vector<NoteRow> newest = reader.notes("", 3).value();
+  ASSERT_EQ(newest.size(), 3U);
+  EXPECT_EQ(newest.front().id, note_type_count - 2);
+  EXPECT_EQ(newest.back().id, note_type_count);
+  // The file itself refuses, whoever writes to it.
+  Database other(folder.file(), SQLITE_OPEN_READWRITE, "");
+  EXPECT_THROW(other.execute("DELETE FROM notes"), Trouble);
+  EXPECT_THROW(other.execute("UPDATE notes SET text = 'nothing happened'"), Trouble);
+  EXPECT_EQ(reader.notes("", 100).value().size(), given.size());
 }
 
 TEST(Store, KeepsEveryPartOfAReadingExactly) {

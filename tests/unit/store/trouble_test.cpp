@@ -111,6 +111,25 @@ TEST_F(StoreTrouble, AFullDiskIsToldOnceAndMadeUpFor) {
   EXPECT_EQ(store->stats().readings_stored, 18U);
 }
 
+// Kept batches are folded into one on the way; whoever wrote a note heard that it is not on the disk yet.
+TEST_F(StoreTrouble, NotesOutliveAFullDisk) {
+  const auto store = open_store(folder_.file(), options());
+  EXPECT_EQ(submit_and_wait(*store, test::numbered_batch(room_, 1)), "");
+  faulty_vfs::fail(0, Fault::disk_full, true);
+  for (int i = 0; i < 5; ++i) {
+    Batch batch;
+    batch.notes.push_back(
+        {start + i, NoteType::fed, "shelf-0", "fed " + std::to_string(i), "Ines", std::nullopt});
+    EXPECT_NE(submit_and_wait(*store, std::move(batch)), "");
+  }
+  EXPECT_TRUE(open_reader(folder_.file()).notes("", 10).value().empty());
+  faulty_vfs::clear();
+  EXPECT_TRUE(store->flush());
+  const auto kept = open_reader(folder_.file()).notes("", 10).value();
+  ASSERT_EQ(kept.size(), 5U);
+  for (std::size_t i = 0; i < kept.size(); ++i) EXPECT_EQ(kept[i].record.text, "fed " + std::to_string(i));
+}
+
 TEST_F(StoreTrouble, AStoreThatReachedItsLimitSaysFull) {
   StoreOptions limited = options();
   limited.max_page_count = 40;
