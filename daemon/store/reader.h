@@ -91,9 +91,6 @@ class StoreReader {
   // The newest `most`, oldest first; `subject` empty: all.
   [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;
 
-  // The newest `most`, oldest first; `subject` empty: all.
-  [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;
-
   [[nodiscard]] Result<std::optional<Snapshot>> last_snapshot() const;
   [[nodiscard]] Result<std::optional<UtcMs>> last_stored_utc() const;
   [[nodiscard]] Result<std::optional<SettingsVersion>> settings(std::uint64_t version) const;
