@@ -148,6 +148,7 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
     delivery_points.push_back(add_point(*this, AlarmKind::delivery_failed, room->delivery_channels[i]));
     points.back().delivery = i;
   }
+  add_heating_points();
   dues.add_owners(channels.size() + points.size());
   for (Index i = 0; i < channels.size(); ++i) queue_silence(i);
 }
@@ -295,6 +296,7 @@ void Engine::State::reading(const ReadingEvent& event, Effects& effects) {
   if (!fresh) return;
   channel.recent.add(event.at.elapsed, value);
   judge_spot(spots[channel.spot], value, measured, effects);
+  feed_heating(event.channel, value, measured, effects);
 }
 
 // What one reading says of its probe: that it makes sense, that it moves.
@@ -366,6 +368,7 @@ void Engine::State::handle(const DeliveryEvent& event, Effects& effects) {
 void Engine::State::handle(const ClockEvent& event, Effects& effects) {
   clock_trusted = event.trusted;
   if (event.step_ms != 0) {
+    heating->clock_stepped(event.step_ms);
     // What was stamped by the old clock is carried over to the new one, so that nothing looks early or late.
     for (Point& point : points) {
       if (point.state.began.ms != 0) point.state.began = point.state.began + event.step_ms;

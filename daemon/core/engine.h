@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -14,6 +15,7 @@
 #include "core/alarm/words.h"
 #include "core/effects.h"
 #include "core/event.h"
+#include "core/heat/belief.h"
 #include "core/result.h"
 #include "core/room.h"
 
@@ -62,6 +64,8 @@ class Engine {
 
   [[nodiscard]] RoomView view(Stamp now) const;
   [[nodiscard]] const Room& room() const;
+  // What is believed of an enclosure's heating; empty where nothing heats it or no probe lies in it.
+  [[nodiscard]] std::optional<heat::Belief> heat_belief(Index enclosure, Stamp now) const;
 
   // All that must survive a crash: one block of text, versioned, by permanent ids, so that it also carries
   // what did not change over to an engine with other settings.

@@ -96,7 +96,7 @@ void Engine::State::changed(Index index, const PointChange& change, bool harm_be
   const bool reached_harm = point.state.harm.active && !harm_before;
   switch (change.input) {
     case AlarmInput::occurs:
-      why = "held for its on-delay";
+      why = is_heating_kind(point.kind) ? std::string_view(point.detail) : "held for its on-delay";
       break;
     case AlarmInput::returns:
       why = "normal for its off-delay";

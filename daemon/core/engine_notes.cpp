@@ -130,6 +130,7 @@ void Engine::State::handle(const NoteEvent& event, Effects& effects) {
   NoteRecord record{event.at.utc, event.type, event.subject, event.text, event.who, {}};
   if (open_grace(event, effects)) record.grace_until = event.at.utc + row_of(event.type).grace_ms;
   effects.notes.push_back(std::move(record));
+  note_to_heating(event, effects);
 }
 
 // False: there is nothing that it would cover.

@@ -14,6 +14,7 @@
 #include "core/care/bands.h"
 #include "core/due_queue.h"
 #include "core/engine.h"
+#include "core/heat/heat_watch.h"
 #include "core/probe/judge.h"
 
 namespace baskwell {
@@ -94,6 +95,9 @@ struct Engine::State {
   Index store_point = none;
   Index clock_point = none;
   std::vector<Index> delivery_points;
+  std::unique_ptr<heat::HeatWatch> heating;
+  Index first_heating_point = none;
+  std::vector<heat::Fact> heating_facts;  // of the event being handled; kept for its memory
   bool broker_connected = false;
   ElapsedMs broker_lost_at;  // read only while it is not connected
   bool clock_trusted = true;
@@ -157,6 +161,12 @@ struct Engine::State {
   void suppress_in_grace(Index point, Stamp at, std::string_view who, Effects& effects);
   void suppress_by_grace(Index point, Stamp at, std::string_view who, Effects& effects);
   void end_grace(Index point, Stamp at, Effects& effects);
+
+  // engine_heating.cpp: what core/heat finds
+  void add_heating_points();
+  void feed_heating(Index channel, double degc, UtcMs measured, Effects& effects);
+  void note_to_heating(const NoteEvent& event, Effects& effects);
+  void take_heating_facts(Effects& effects);
 
   // engine_snapshot.cpp
   void take_over(const SavedPoint& saved, Stamp at, Effects& effects);

@@ -93,9 +93,10 @@ constexpr std::array<AlarmKindRow, alarm_kind_count> rows{{
      .first_action = "Unplug its heater.",
      .harm_means = beyond_harm_limit,
      .has_value = true,
-     .defaults = temperature({Priority::medium, 15 * minute_ms, Priority::high, 5 * minute_ms}),
-     .source = "Delays: proposal, no source for time to harm; shorter than for cold, because heat kills "
-               "sooner. Keepers name it the killer of summer (threads read)."},
+     .defaults = temperature({Priority::high, 15 * minute_ms, Priority::high, 5 * minute_ms}),
+     .source = "Delays: proposal, no source for time to harm; shorter than for cold, and `high` before the "
+               "harm limit is passed, because heat kills sooner (decisions/0013). Keepers name it the "
+               "killer of summer (threads read)."},
     {.kind = AlarmKind::no_refuge,
      .name = "no-refuge",
      .cause = "The cool end has warmed up: a heater is stuck on, or the whole room is too warm.",
@@ -231,7 +232,7 @@ constexpr std::array<AlarmKindRow, alarm_kind_count> rows{{
      .cause = "The heater is ageing, partly failed, or too small for so cold a room.",
      .consequence = "The setting cannot be held; a colder night will be worse.",
      .time_to_respond = "within a day or two; by the time of the forecast if it is nearer",
-     .first_action = "Feel if the heater is hot all over.",
+     .first_action = "Hold a hand near the whole heater.",
      .harm_means = "the harm limit is close by the forecast",
      .has_value = true,
      .defaults = fault({Priority::medium, 0, Priority::high, 0, hour_ms}),
@@ -298,7 +299,7 @@ constexpr std::array<AlarmKindRow, alarm_kind_count> rows{{
      .source = heat_source},
     {.kind = AlarmKind::room_cold,
      .name = "room-cold",
-     .cause = "The room's heating is off, a window is open, or it is colder outside than ever.",
+     .cause = "The room's heating is off, a window is open, or it is colder outside than before.",
      .consequence = "Every heater works harder, and the weakest enclosures cool first.",
      .time_to_respond = "the same day",
      .first_action = "Check the room's heating and windows.",

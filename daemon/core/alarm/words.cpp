@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <utility>
 
+#include "core/alarm/heating_words.h"
 #include "core/alarm/message_text.h"
 #include "core/check.h"
 
@@ -16,6 +17,8 @@ namespace {
 constexpr std::size_t act_on_characters = 100;  // what a locked telephone shows; issue 2, item 9
 constexpr std::size_t heater_name_characters = 32;
 constexpr std::size_t detail_characters = 120;
+constexpr std::size_t check_characters = 120;
+constexpr std::size_t forecast_characters = 80;
 constexpr std::size_t names_shown = 24;  // a rack of twenty tubs and some
 
 constexpr std::array<std::string_view, 5> reason_names{"raised", "worse", "reached-harm", "repeated", "over"};
@@ -34,6 +37,11 @@ constexpr std::size_t short_place = 16;
 
 bool has_number(const AlarmView& alarm) {
   return std::isfinite(alarm.value);
+}
+
+// Whether Level::harm says that a harm limit is passed; of heating it says that it is near by the forecast.
+bool is_harm_passed(AlarmKind kind) {
+  return row_of(kind).has_value && !is_heating_kind(kind);
 }
 
 std::string_view opening(TellReason reason, Level level, bool has_value) {
@@ -65,39 +73,13 @@ std::string_view complaint(AlarmKind kind) {
       return "too dry";
     case AlarmKind::too_damp:
       return "too damp";
-    case AlarmKind::not_heating:
-      return "not heating";
-    case AlarmKind::heating_stuck_on:
-      return "heating never stops";
-    case AlarmKind::heating_weak:
-      return "heating too weak";
-    case AlarmKind::thermostat_drift:
-      return "setting drifts";
-    case AlarmKind::thermostat_reset:
-      return "setting changed";
-    case AlarmKind::thermostat_hunting:
-      return "thermostat swings wide";
-    case AlarmKind::thermostat_probe_moved:
-      return "thermostat probe moved";
-    case AlarmKind::probe_moved:
-      return "our probe moved";
-    case AlarmKind::high_cutout_open:
-      return "high cut-out open";
-    case AlarmKind::room_cold:
-      return "room colder than ever";
-    case AlarmKind::room_hot:
-      return "room too warm";
-    case AlarmKind::night_drop_shifted:
-      return "night drop at the wrong hour";
-    case AlarmKind::gradient_lost:
-      return "warm and cool end alike";
     default:
-      CHECK(false);
+      return heating_complaint(kind);
   }
 }
 
 std::string over_phrase(AlarmKind kind) {
-  if (is_heating_kind(kind)) return "no longer: " + std::string(complaint(kind));
+  if (is_heating_kind(kind)) return std::string(heating_over(kind));
   return kind == AlarmKind::no_refuge ? "cool again" : "no longer " + std::string(complaint(kind));
 }
 
@@ -242,7 +224,7 @@ std::string without_articles(std::string text) {
 
 Pieces act_on_pieces(const AlarmView& alarm, TellReason reason, const std::string& room_name,
                      const std::string& animal, const std::string& action) {
-  Pieces pieces{{std::string(opening(reason, alarm.level, row_of(alarm.kind).has_value))}};
+  Pieces pieces{{std::string(opening(reason, alarm.level, is_harm_passed(alarm.kind)))}};
   pieces.push_back({clean_line(alarm.place.empty() ? room_name : alarm.place), Part::place});
   if (!animal.empty()) {
     pieces.push_back({" ("});
@@ -290,6 +272,24 @@ std::string detail_of(const AlarmView& alarm) {
   return cut_to(clean_line(alarm.detail), detail_characters);
 }
 
+// What would tell the two explanations apart: core/heat's own check, else the table's; "" for only one.
+std::string check_of(const AlarmView& alarm, const HeatingDetail& detail) {
+  if (!detail.check.empty()) return detail.check;
+  return alarm.other ? std::string(check_between(alarm.kind, *alarm.other)) : std::string();
+}
+
+// After the first 100 characters: how long there is, what else it may be, what shows it.
+std::vector<std::string> heating_parts(const AlarmView& alarm) {
+  const HeatingDetail detail = heating_detail(clean_line(alarm.detail));
+  const std::string check = check_of(alarm, detail);
+  std::vector<std::string> parts{cut_to(detail.forecast, forecast_characters)};
+  if (alarm.other) parts.push_back("or: " + std::string(heating_complaint(*alarm.other)));
+  if (!check.empty()) parts.push_back("to tell: " + cut_to(check, check_characters));
+  parts.push_back(cut_to(detail.evidence, detail_characters));
+  if (!detail.confidence.empty()) parts.push_back("confidence " + cut_to(detail.confidence, 40));
+  return parts;
+}
+
 std::string headline_for(const AlarmView& alarm, TellReason reason, const std::string& room_name,
                          const ZoneRules& clock) {
   const bool over = reason == TellReason::over;
@@ -309,10 +309,15 @@ std::string headline_for(const AlarmView& alarm, TellReason reason, const std::s
   }
   if (!over) {
     if (has_value) add(trend_text(alarm));
-    add(detail_of(alarm));
+    if (is_heating_kind(alarm.kind)) {
+      for (const std::string& part : heating_parts(alarm)) add(part);
+    } else {
+      add(detail_of(alarm));
+    }
   }
   if (has_value) add(clean_line(alarm.medium));
-  if (!has_value && !alarm.zone.empty()) add("probe " + cut_to(clean_line(alarm.subject), 40));
+  if (!has_value && !is_heating_kind(alarm.kind) && !alarm.zone.empty())
+    add("probe " + cut_to(clean_line(alarm.subject), 40));
   add("since " + local_time_text(alarm.since, alarm.now, clock));
   if (over) add("lasted " + duration_text(alarm.now - alarm.since));
   add("priority " + std::string(name_of(alarm.priority)));
@@ -350,7 +355,7 @@ std::string_view reason_sentence(TellReason reason) {
 }
 
 void add_figures(Lines& lines, const AlarmView& alarm, bool over) {
-  if (!row_of(alarm.kind).has_value) {
+  if (!row_of(alarm.kind).has_value && !is_heating_kind(alarm.kind)) {
     if (has_number(alarm)) lines.add("Last good figure", quantity_text(alarm.value, alarm.quantity));
     return;
   }
@@ -365,6 +370,20 @@ void add_figures(Lines& lines, const AlarmView& alarm, bool over) {
   if (std::isfinite(alarm.worst)) {
     lines.add("Furthest so far", quantity_text(alarm.worst, alarm.quantity));
   }
+}
+
+void add_heating(Lines& lines, const AlarmView& alarm) {
+  constexpr std::size_t evidence_characters = 400;
+  const HeatingDetail detail = heating_detail(clean_line(alarm.detail));
+  lines.add("Forecast", cut_to(detail.forecast, forecast_characters));
+  lines.add("Evidence", cut_to(detail.evidence, evidence_characters));
+  lines.add("Confidence", cut_to(detail.confidence, forecast_characters));
+  if (alarm.other) {
+    const AlarmKindRow& other = row_of(*alarm.other);
+    lines.add("May also be", std::string(other.name) + ". " + std::string(other.cause));
+  }
+  lines.add(alarm.other ? "To tell them apart" : "To make sure",
+            cut_to(check_of(alarm, detail), check_characters));
 }
 
 void add_what_to_do(Lines& lines, const AlarmView& alarm) {
@@ -387,16 +406,22 @@ std::string body_for(const AlarmView& alarm, TellReason reason, const std::strin
   lines.add("Alarm", occurrence + ", " + std::string(row.name) + ", priority " +
                          std::string(name_of(alarm.priority)) +
                          (alarm.level == Level::harm ? ", " + std::string(row.harm_means) : ""));
-  lines.add(reason == TellReason::reached_harm && !row.has_value ? "It has become urgent."
-                                                                 : reason_sentence(reason));
+  lines.add(reason != TellReason::reached_harm ? reason_sentence(reason)
+            : is_harm_passed(alarm.kind)       ? reason_sentence(reason)
+            : is_heating_kind(alarm.kind)      ? "The forecast has come closer to the harm limit."
+                                               : "It has become urgent.");
   lines.gap();
   lines.add("Room", clean_line(room_name));
   lines.add("Where", clean_line(alarm.place) + (alarm.zone.empty() ? "" : ", " + clean_line(alarm.zone)) +
                          (alarm.medium.empty() ? "" : " (" + clean_line(alarm.medium) + ")"));
   lines.add("Animal", clean_line(alarm.animal));
-  if (!row.has_value) lines.add("What", clean_line(alarm.subject));
+  if (!row.has_value && !is_heating_kind(alarm.kind)) lines.add("What", clean_line(alarm.subject));
   add_figures(lines, alarm, over);
-  lines.add(over ? "It was" : "Detail", detail_of(alarm));
+  if (!is_heating_kind(alarm.kind)) {
+    lines.add(over ? "It was" : "Detail", detail_of(alarm));
+  } else if (!over) {
+    add_heating(lines, alarm);
+  }
   lines.add("Since", local_date_time_text(alarm.since, clock) + " (" +
                          duration_text(alarm.now - alarm.since) + (over ? " in all)" : " ago)"));
   lines.gap();
@@ -407,7 +432,7 @@ std::string body_for(const AlarmView& alarm, TellReason reason, const std::strin
   }
   lines.gap();
   lines.add("Baskwell is a second pair of eyes, not a safety device.");
-  if (row.has_value) {
+  if (row.has_value || is_heating_kind(alarm.kind)) {
     lines.add("A sick or burnt animal belongs to a vet, work on the mains to an electrician.");
   }
   return lines.take();
@@ -422,8 +447,10 @@ std::string_view name_of(TellReason reason) {
 std::string first_action_for(const AlarmView& alarm, TellReason reason) {
   if (reason == TellReason::over) return std::string(action_when_over(alarm));
   std::string general(row_of(alarm.kind).first_action);
-  const bool heat = alarm.kind == AlarmKind::too_hot || alarm.kind == AlarmKind::no_refuge;
-  if (alarm.heaters.empty() || (!heat && alarm.kind != AlarmKind::too_cold)) return general;
+  const bool heat = alarm.kind == AlarmKind::too_hot || alarm.kind == AlarmKind::no_refuge ||
+                    alarm.kind == AlarmKind::heating_stuck_on;
+  const bool cold = alarm.kind == AlarmKind::too_cold || alarm.kind == AlarmKind::not_heating;
+  if (alarm.heaters.empty() || (!heat && !cold)) return general;
   const std::size_t count = alarm.heaters.size();
   std::string heaters = count == 1 ? with_article(clean_line(alarm.heaters.front())) : std::string();
   if (count == 2) {
@@ -435,7 +462,7 @@ std::string first_action_for(const AlarmView& alarm, TellReason reason) {
     if (count == 1) return general;
     heaters = "its " + std::to_string(count) + " heaters";
   }
-  if (alarm.kind == AlarmKind::too_cold) {
+  if (cold) {
     // Where its socket is named, the plug need not be.
     if (heaters.find(" at ") != std::string::npos) return "Check " + heaters + ".";
     return "Check " + heaters + (count == 1 ? " and its plug." : " and their plugs.");

@@ -39,7 +39,8 @@ struct AlarmView {
   std::string medium;  // "surface"; "" where plain air
   Quantity quantity = Quantity::temperature;
   std::string subject;  // probe "shelf-2/hot", delivery channel, ...
-  std::string detail;   // cause in words for alarms without a number: "connection refused"
+  std::string detail;   // cause in words for alarms without a number: "connection refused"; of the heating
+                        // kinds the evidence, forecast and confidence: heating_words.h
 
   static constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
   double value = unknown;          // latest, judged unit; for probe kinds the last good one

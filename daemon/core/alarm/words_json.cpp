@@ -105,6 +105,7 @@ std::string json_for(const AlarmView& alarm, TellReason reason, const std::strin
   object.text("occurrence", alarm.occurrence);
   object.text("reason", name_of(reason));
   object.text("kind", row.name);
+  object.text_or_null("may_also_be", alarm.other ? row_of(*alarm.other).name : std::string_view());
   object.text("state", name_of(alarm.state));
   object.text("priority", name_of(alarm.priority));
   object.text("level", level_name(alarm.level));

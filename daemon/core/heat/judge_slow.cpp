@@ -1,0 +1,289 @@
+// What hours and days say of a unit: another setting kept, a drift, a wider swing, right temperatures at the
+// wrong hours, the ends grown alike. Thresholds and where they come from: decisions/0012.
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "core/alarm/message_text.h"
+#include "core/heat/inside.h"
+#include "core/heat/statistics/robust.h"
+
+namespace baskwell::heat {
+namespace {
+
+constexpr double level_step_k = 0.5;  // a smaller change of level is told by nobody's thermometer
+constexpr double level_sigmas = 4.5;  // of two-hour means: once in some 30 years by chance, if normal
+constexpr double plateau_minutes = 75.0;
+
+std::size_t point_of(const UnitState& unit, AlarmKind kind) {
+  return unit.point[static_cast<std::size_t>(kind)];
+}
+
+}  // namespace
+
+// It keeps another temperature than before, steadily: reset, wrong place, or too weak to do more.
+void HeatWatch::Inside::judge_level(UnitState& unit) {
+  Probe& probe = probes[unit.lead];
+  const Track& track = probe.track;
+  const Residual& rest = track.residual;
+  const UtcMs at = track.sample.at;
+  if (rest.phase == Phase::moving || unit.shift_agrees > 0 || probe.step.at != never) return;
+  const double slope = track.recent.slope_k_per_h(plateau_minutes);
+  const double level = track.recent.mean_residual_k(plateau_minutes, 0.0);
+  if (!std::isfinite(slope) || std::fabs(slope) > 0.5 || std::isnan(level)) return;
+  const double beyond = std::max(level_step_k, level_sigmas * track.level_scatter_k());
+  if (std::fabs(level) < beyond) return;
+  const double around = around_degc(unit, at);
+  if (level < 0 && std::isfinite(around) && around > track.sample.degc - 0.7) return;
+  if (level > 0 && std::isfinite(around) && (around > rest.expected_degc - 1.5 || room_deviation_k(at) > 2.5))
+    return;
+  const double swing = track.recent.range_k(plateau_minutes, 0.0);
+  const double usual = track.normal_swing_k(rest.phase);
+  const bool swings = usual > 0.6;  // an on-off thermostat; a proportional one hardly moves
+  const double ratio = usual > 0.05 ? swing / usual : 1.0;
+  const bool same_swing = !swings || (ratio > 0.55 && ratio < 1.6);
+  AlarmKind kind = AlarmKind::thermostat_reset;
+  std::optional<AlarmKind> other;
+  if (unit.unit.thermostat == none) {
+    if (level > 0) return;
+    kind = AlarmKind::heating_weak;
+  } else if (level < 0 && swings && ratio < 0.45) {
+    kind = AlarmKind::heating_weak;
+  } else if (!same_swing) {
+    kind = AlarmKind::thermostat_probe_moved;
+    other = AlarmKind::thermostat_reset;
+  } else if (!swings && level < 0) {
+    other = AlarmKind::heating_weak;
+  }
+  for (const AlarmKind told : {AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved,
+                               AlarmKind::heating_weak, AlarmKind::thermostat_drift}) {
+    if (holds(point_of(unit, told))) return;
+  }
+  const std::string where = level > 0 ? " above" : " below";
+  set(point_of(unit, kind), true, false, other, track.sample.degc, at,
+      "For " + duration_words(plateau_minutes) + " it keeps " +
+          degc_text(track.recent.mean_degc(plateau_minutes, 0.0)) + " steadily, " + k_text(level) + where +
+          " what it kept before" +
+          (swings ? ", its swing is " + number_text(std::round(ratio * 100)) + " % of the usual" : "") +
+          ". To tell: read the thermostat's display, and lay a second thermometer beside the probe for ten "
+          "minutes.");
+  // What was said of a fast change is now known better.
+  for (const AlarmKind fast :
+       {AlarmKind::not_heating, AlarmKind::heating_stuck_on, AlarmKind::high_cutout_open}) {
+    if (holds(point_of(unit, fast)))
+      set(point_of(unit, fast), false, false, std::nullopt, track.sample.degc, at, {});
+  }
+}
+
+void HeatWatch::Inside::judge_hourly(UnitState& unit) {
+  Probe& probe = probes[unit.lead];
+  Track& track = probe.track;
+  const Residual& rest = track.residual;
+  const UtcMs at = track.sample.at;
+  const bool held_phase = rest.phase != Phase::moving;
+  const bool sudden = unit.sudden_at != never && at - unit.sudden_at < 90 * minute_ms;
+  unit.levels.add(at.ms / hour_ms, rest.k, held_phase && !sudden && unit.recovering_since == never);
+
+  const int bin = track.sample.minute_of_day / 15;
+  if (bin != unit.quarter) {
+    if (unit.quarter >= 0 && unit.quarter_n >= 1) {
+      unit.last_day[static_cast<std::size_t>(unit.quarter)] =
+          static_cast<float>(unit.quarter_sum / unit.quarter_n);
+      unit.last_day_at[static_cast<std::size_t>(unit.quarter)] = at.ms;
+    }
+    unit.quarter = bin;
+    unit.quarter_sum = 0;
+    unit.quarter_n = 0;
+  }
+  unit.quarter_sum += track.sample.degc;
+  ++unit.quarter_n;
+
+  const std::int64_t hour = at.ms / hour_ms;
+  if (hour == unit.hour) return;
+  unit.hour = hour;
+  judge_shift(unit);
+  judge_swing(unit);
+  judge_drift(unit);
+  // Back to its old level, for two hours: the setting is right again.
+  const double level = unit.levels.mean(1, 0);
+  const double back = std::max(0.6 * level_step_k, 2.5 * track.level_scatter_k());
+  for (const AlarmKind kind :
+       {AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved, AlarmKind::thermostat_drift}) {
+    if (holds(point_of(unit, kind)) && std::isfinite(level) && std::fabs(level) < back)
+      set(point_of(unit, kind), false, false, std::nullopt, track.sample.degc, at, {});
+  }
+  bool quiet = true;
+  for (const std::size_t point : unit.point) quiet = quiet && !holds(point);
+  const double two = unit.levels.mean(1, 0);
+  if (quiet && std::isfinite(two) && std::isfinite(unit.levels.at(0)) && std::isfinite(unit.levels.at(1)))
+    track.see_level(two);
+  // A change of level that came slowly within the normal range: seen by its mean over two hours.
+  if (held_phase && std::isfinite(two) &&
+      std::fabs(two) > std::max(level_step_k, level_sigmas * track.level_scatter_k()))
+    judge_level(unit);
+}
+
+// Days: what is kept moves a little every day, all one way.
+void HeatWatch::Inside::judge_drift(UnitState& unit) {
+  const std::size_t point = point_of(unit, AlarmKind::thermostat_drift);
+  Probe& probe = probes[unit.lead];
+  const Track& track = probe.track;
+  if (point == SIZE_MAX || holds(point) || holds(point_of(unit, AlarmKind::thermostat_reset))) return;
+  if (track.days_learned() < 6 || (unit.hour % 3) != 0) return;
+  constexpr std::size_t days = 10;
+  std::vector<double> x, y;
+  for (std::size_t day = 0; day < days; ++day) {
+    const double mean = unit.levels.mean(day * 24 + 23, day * 24);
+    if (std::isnan(mean)) continue;
+    x.push_back(-static_cast<double>(day));
+    y.push_back(mean);
+  }
+  if (y.size() < 3) return;
+  const double now = y.front();
+  const double sigma = std::max(0.06, 0.7 * track.level_scatter_k());
+  if (std::fabs(now) < std::max(0.40, 3.5 * sigma)) return;
+  std::array<double, pairs_of(days) + days> scratch{};
+  // The days on which it moved: from the newest back to where it was still at its old level.
+  std::size_t moved = 1;
+  while (moved < y.size() && std::fabs(y[moved]) > 1.2 * sigma && y[moved] * now > 0) ++moved;
+  const std::size_t used = std::min(y.size(), moved + 1);
+  if (used < 3) return;  // at one stroke: not a drift
+  const auto trend = theil_sen({x.data(), used}, {y.data(), used}, scratch, 0.9);
+  if (!trend || trend->slope * now <= 0 || std::fabs(trend->slope) < 0.04) return;
+  const double steepest = std::fabs(y[0] - y[1]);
+  if (steepest > 0.65 * std::fabs(now)) return;
+  set(point, true, false, std::nullopt, track.sample.degc, track.sample.at,
+      "What it keeps has moved " + k_text(now) + (now > 0 ? " up" : " down") + " in " +
+          number_text(static_cast<double>(used - 1)) + " days, about " + k_text(trend->slope) +
+          " a day, day after day. To tell the thermostat from our own probe: lay a second thermometer beside "
+          "the "
+          "probe for ten minutes.");
+}
+
+void HeatWatch::Inside::judge_swing(UnitState& unit) {
+  const std::size_t point = point_of(unit, AlarmKind::thermostat_hunting);
+  Probe& probe = probes[unit.lead];
+  Track& track = probe.track;
+  const UtcMs at = track.sample.at;
+  const Phase phase = track.residual.phase;
+  const bool sudden = unit.sudden_at != never && at - unit.sudden_at < 4 * hour_ms;
+  const bool held_long = phase != Phase::moving && std::isfinite(unit.levels.at(0)) &&
+                         std::isfinite(unit.levels.at(1)) && std::isfinite(unit.levels.at(2));
+  if (!held_long || sudden || unit.recovering_since != never || probe.step.at != never) return;
+  // Between the tenth and the ninetieth of a hundred: a door of a quarter of an hour in three hours is left
+  // out.
+  std::array<double, Recent::size> values{};
+  std::size_t n = 0;
+  for (; n < track.recent.count() && at - track.recent.at(n) <= 180 * minute_ms; ++n)
+    values[n] = track.recent.degc(n);
+  if (n < 20) return;
+  const auto high = quantile_in_place({values.data(), n}, 0.9);
+  const auto low = quantile_in_place({values.data(), n}, 0.1);
+  if (!high || !low) return;
+  const double swing = *high - *low;
+  const double usual = track.normal_swing_k(phase);
+  bool quiet = true;
+  for (const AlarmKind kind :
+       {AlarmKind::not_heating, AlarmKind::heating_stuck_on, AlarmKind::heating_weak,
+        AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved, AlarmKind::high_cutout_open})
+    quiet = quiet && !holds(point_of(unit, kind));
+  if (track.swings_seen(phase) < 12) {
+    if (quiet) track.see_swing(phase, swing);
+    return;
+  }
+  const bool wide = swing > 1.6 * usual + 0.35;
+  if (holds(point)) {
+    if (swing < 1.3 * usual + 0.2) set(point, false, false, std::nullopt, track.sample.degc, at, {});
+    return;
+  }
+  if (!wide) {
+    unit.wide_hours = 0;
+    if (quiet) track.see_swing(phase, swing);
+    return;
+  }
+  if (!quiet || ++unit.wide_hours < 3) return;
+  set(point, true, false, std::nullopt, track.sample.degc, at,
+      "For hours it swings " + k_text(swing) + " where " + k_text(usual) +
+          " was usual, with no door open and the room as usual.");
+}
+
+// The whole day later or earlier than it was.
+void HeatWatch::Inside::judge_shift(UnitState& unit) {
+  const std::size_t point = point_of(unit, AlarmKind::night_drop_shifted);
+  Probe& probe = probes[unit.lead];
+  const Track& track = probe.track;
+  const UtcMs at = track.sample.at;
+  const double amplitude = track.course.high() - track.course.low();
+  if (!(amplitude > 2.0) || track.course.days() < 4) return;
+  const auto miss_of = [&](int late_bins, double& seen) {
+    double sum = 0;
+    seen = 0;
+    for (int i = 0; i < bins_per_day; ++i) {
+      const auto bin = static_cast<std::size_t>(i);
+      if (unit.last_day_at[bin] == INT64_MIN || at.ms - unit.last_day_at[bin] > day_ms) continue;
+      const int was = ((i - late_bins) % bins_per_day + bins_per_day) % bins_per_day;
+      const double miss = static_cast<double>(unit.last_day[bin]) - track.course.bin(was);
+      sum += std::min(miss * miss, amplitude * amplitude);
+      seen += 1;
+    }
+    return seen > 0 ? sum / seen : not_known;
+  };
+  double seen = 0;
+  const double as_usual = miss_of(0, seen);
+  if (seen < 90) return;
+  int best = 0;
+  double least = as_usual;
+  for (int late = -40; late <= 40; ++late) {
+    double n = 0;
+    const double miss = miss_of(late, n);
+    if (miss < least) least = miss, best = late;
+  }
+  const bool shifted =
+      std::abs(best) >= 2 && least < 0.45 * as_usual && as_usual > 0.02 * amplitude * amplitude;
+  unit.shift_agrees = shifted ? std::min(unit.shift_agrees + 1, 24) : 0;
+  if (shifted) unit.shift_min = best * 15;
+  if (holds(point)) {
+    if (std::abs(best) <= 1) set(point, false, false, std::nullopt, track.sample.degc, at, {});
+    return;
+  }
+  if (unit.shift_agrees < 3) return;
+  set(point, true, false, std::nullopt, track.sample.degc, at,
+      "The last day ran its usual course about " + duration_words(std::abs(unit.shift_min)) +
+          (unit.shift_min > 0 ? " late" : " early") + ": the temperatures are right, the hours are not.");
+  // Two words for one thing: it is not a wrong setting.
+  for (const AlarmKind kind : {AlarmKind::thermostat_reset, AlarmKind::not_heating, AlarmKind::heating_weak,
+                               AlarmKind::heating_stuck_on})
+    set(point_of(unit, kind), false, false, std::nullopt, track.sample.degc, at, {});
+}
+
+void HeatWatch::Inside::judge_gradient(UnitState& unit) {
+  const std::size_t point = point_of(unit, AlarmKind::gradient_lost);
+  if (point == SIZE_MAX) return;
+  const Track& hot = probes[unit.lead].track;
+  const UtcMs at = hot.sample.at;
+  const Probe* cool = fresh(unit.cool, at);
+  if (cool == nullptr || !cool->track.judged() || !cool->track.residual.known) return;
+  const Residual& cold_end = cool->track.residual;
+  const double usual = hot.residual.expected_degc - cold_end.expected_degc;
+  const double now = hot.sample.degc - cool->track.sample.degc;
+  const double cool_up = cold_end.k - cold_end.high_k;
+  const bool alike = usual > 2.5 && now < 0.5 * usual && cool_up > 0.3 &&
+                     hot.residual.k > hot.residual.low_k - 1.0 && cool->step.at == never &&
+                     !holds(cool->moved_point) && !holds(room_hot_point);
+  if (!alike) {
+    unit.narrow_since = never;
+    if (holds(point) && now > 0.65 * usual)
+      set(point, false, false, std::nullopt, cool->track.sample.degc, at, {});
+    return;
+  }
+  if (unit.narrow_since == never) unit.narrow_since = at;
+  if (at - unit.narrow_since < 90 * minute_ms || holds(point)) return;
+  set(point, true, false, std::nullopt, cool->track.sample.degc, at,
+      "Hot and cool end are " + k_text(now) + " apart where " + k_text(usual) +
+          " was usual; the cool end is " + k_text(cold_end.k) +
+          " warmer than at this hour before, the room is as usual.");
+}
+
+}  // namespace baskwell::heat
