@@ -17,12 +17,9 @@
 #include "core/care/bands.h"
 #include "core/heat/belief.h"
 #include "core/note.h"
+#include "core/result.h"
 #include "core/room.h"
 #include "core/time.h"
-
-namespace baskwell {
-class LineWriter;
-}
 
 namespace baskwell::heat {
 
@@ -88,10 +85,15 @@ class HeatWatch {
   // Empty: nothing heats this enclosure, or it has no temperature probe.
   [[nodiscard]] std::optional<Belief> belief(Index enclosure, UtcMs now) const;
 
-  // Lines of the engine's snapshot, by permanent ids: "heat ..." (engine_snapshot.cpp).
-  void save(std::string& out) const;
-  // One line without its "heat ". False: it does not fit; nothing is changed by it.
-  [[nodiscard]] bool load(std::string_view line);
+  // All that was learned, as one block of text by permanent ids, about 2 KB a probe: kept by the store now
+  // and then (an hour of it may be lost), apart from the engine's snapshot, which is small and often written.
+  [[nodiscard]] std::string learned() const;
+  // Into a fresh watch. What the room no longer has, and what lies elsewhere now, is left out. On an error
+  // nothing is changed.
+  [[nodiscard]] Outcome take_learned(std::string_view text);
+
+  // After a restart: the alarm of this point is active, so its end is to be told too.
+  void hold(std::size_t point, UtcMs since, bool harm_near);
 
  private:
   struct Inside;
