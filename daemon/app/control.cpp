@@ -58,19 +58,23 @@ class Session : public std::enable_shared_from_this<Session> {
     deadline_.async_wait([self = shared_from_this()](boost::system::error_code error) {
       if (!error) self->socket_.close(error);
     });
-    asio::async_read_until(
-        socket_, request_, '\n', [self = shared_from_this()](boost::system::error_code error, std::size_t) {
-          if (error) return self->end();
-          std::istream in(&self->request_);
-          std::string line;
-          std::getline(in, line);
-          self->answer_ = self->handler_(line, peer_name(self->socket_)) + "\n";
-          asio::async_write(self->socket_, asio::buffer(self->answer_),
-                            [self](boost::system::error_code, std::size_t) { self->end(); });
-        });
+    asio::async_read_until(socket_, request_, '\n',
+                           [self = shared_from_this()](boost::system::error_code error, std::size_t) {
+                             if (error) return self->end();
+                             std::istream in(&self->request_);
+                             std::string line;
+                             std::getline(in, line);
+                             self->handler_(line, peer_name(self->socket_),
+                                            [self](std::string answer) { self->reply(std::move(answer)); });
+                           });
   }
 
  private:
+  void reply(std::string answer) {
+    answer_ = std::move(answer) + "\n";
+    asio::async_write(socket_, asio::buffer(answer_),
+                      [self = shared_from_this()](boost::system::error_code, std::size_t) { self->end(); });
+  }
   void end() { deadline_.cancel(); }
 
   Local::socket socket_;

@@ -14,9 +14,12 @@
 
 namespace baskwell {
 
-// Answers one request line with one answer line. `peer` is the name of the user who asks, by the socket's
-// credentials.
-using ControlHandler = std::function<std::string(const std::string& request, const std::string& peer)>;
+// Takes the one answer line, once, now or later, on the io_context's thread. An answer after the connection's
+// time is lost.
+using ControlReply = std::function<void(std::string answer)>;
+// Is asked one request line. `peer` is the name of the user who asks, by the socket's credentials.
+using ControlHandler =
+    std::function<void(const std::string& request, const std::string& peer, ControlReply reply)>;
 
 class ControlServer {
  public:

@@ -14,6 +14,8 @@
 #include "app/daemon_inner.h"
 #include "app/people.h"
 #include "app/requests.h"
+#include "core/check.h"
+#include "store/reader.h"
 
 namespace baskwell {
 namespace {
@@ -28,6 +30,18 @@ constexpr std::chrono::milliseconds gather_arrivals{5};
 constexpr std::chrono::seconds look_interval{1};
 constexpr std::chrono::seconds idle_look_interval{5};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
+
+// From the file, on a connection of its own: what is listed is what is kept.
+Result<std::vector<NoteRecord>> notes_in(const store::Store& store, const std::string& subject,
+                                         std::size_t most) {
+  auto reader = store::StoreReader::open(store.path());
+  if (!reader) return reader.error();
+  auto rows = reader.value().notes(subject, most);
+  if (!rows) return rows.error();
+  std::vector<NoteRecord> notes;
+  for (store::NoteRow& row : rows.value()) notes.push_back(std::move(row.record));
+  return notes;
+}
 
 }  // namespace
 
@@ -107,7 +121,7 @@ void Daemon::Inner::step(const Event& event) {
   settle();
 }
 
-void Daemon::Inner::settle() {
+void Daemon::Inner::settle(Recorder::Durable durable) {
   for (const TransitionRecord& record : effects.transitions) {
     spdlog::info("alarm {} {} {}: {} -> {} ({}) by {}: {}",
                  record.occurrence.empty() ? "-" : record.occurrence, row_of(record.kind).name,
@@ -122,7 +136,10 @@ void Daemon::Inner::settle() {
       });
     }
   }
-  recorder->take(effects, clock.now().utc);
+  for (const NoteRecord& note : effects.notes) {
+    spdlog::info("note of {} by {}: {}: {}", note.subject, note.who, name_of(note.type), note.text);
+  }
+  recorder->take(effects, clock.now().utc, std::move(durable));
   arm_due();
 }
 
@@ -196,21 +213,42 @@ std::string Daemon::Inner::status() const {
                                       {"clock_sure", clock_sure}});
 }
 
-std::string Daemon::Inner::answer(const std::string& request, const std::string& peer) {
+void Daemon::Inner::answer(const std::string& request, const std::string& peer, const ControlReply& reply) {
   const Stamp now = clock.now();
   // So that what is shown is of now, not of the last event.
   engine->step(TickEvent{now}, effects);
-  RequestContext context{*engine, now,
-                         [this](const RequestEvent& event) {
-                           engine->step(event, effects);
-                           std::string why_not = effects.answer;
-                           effects.answer.clear();
-                           return why_not;
-                         },
-                         [this] { return intake->report(); }, [this] { return status(); }};
+  RequestContext context{
+      *engine,
+      now,
+      [this](const RequestEvent& event) {
+        engine->step(event, effects);
+        std::string why_not = effects.answer;
+        effects.answer.clear();
+        return why_not;
+      },
+      [this] { return intake->report(); },
+      [this] { return status(); },
+      [this](const NoteEvent& event) -> Result<NoteRecord> {
+        engine->step(event, effects);
+        std::string why_not = std::exchange(effects.answer, {});
+        if (!why_not.empty()) return Error{std::move(why_not)};
+        CHECK(!effects.notes.empty());
+        return effects.notes.back();
+      },
+      [this](const std::string& subject, std::size_t most) { return notes_in(*store, subject, most); }};
   std::string text = answer_request(request, peer, context);
-  settle();
-  return text;
+  if (effects.notes.empty()) {
+    settle();
+    reply(std::move(text));
+    return;
+  }
+  // A note is answered once it is on the disk.
+  settle([this, text = std::move(text), reply](bool ok, const std::string& error) mutable {
+    if (!ok)
+      text = refused_request("it is not sure that the note is on the disk: " + error +
+                             "; what is kept in memory is written once the store works again");
+    asio::post(io, [text = std::move(text), reply] { reply(text); });
+  });
 }
 
 void Daemon::Inner::stop() {

@@ -65,7 +65,7 @@ struct Daemon::Inner {
   void arrived();
   void pump();
   void step(const Event& event);
-  void settle();
+  void settle(Recorder::Durable durable = {});
   void look_after(Stamp now);
   void look_again();
   void arm_due();
@@ -73,7 +73,7 @@ struct Daemon::Inner {
   void reload();
   void change_to(Settings fresh, std::shared_ptr<notify::Delivery> next_delivery,
                  std::unique_ptr<intake::Intake> next_intake);
-  std::string answer(const std::string& request, const std::string& peer);
+  void answer(const std::string& request, const std::string& peer, const ControlReply& reply);
   std::string status() const;
   void stop();
   int run();

@@ -14,13 +14,16 @@
 #include <memory>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "app/check_command.h"
 #include "app/clock.h"
 #include "app/control.h"
 #include "app/daemon.h"
+#include "app/notes.h"
 #include "app/replay.h"
 #include "core/moment.h"
+#include "core/note.h"
 #include "core/probe/quality.h"
 #include "settings/table_reader.h"
 
@@ -44,6 +47,9 @@ struct Arguments {
   std::string why;
   std::string duration;
   bool summary = false;
+  std::vector<std::string> words;
+  std::string type;
+  int last = 0;
 };
 
 int fail(const std::string& why) {
@@ -154,6 +160,31 @@ int change(const Arguments& arguments, const std::string& what) {
   return ask(arguments, request);
 }
 
+// The words of the text may be given with or without quotes.
+int note(const Arguments& arguments) {
+  std::string text;
+  for (const std::string& word : arguments.words) text += (text.empty() ? "" : " ") + word;
+  if (text.empty() && arguments.type.empty()) {
+    std::cerr << "baskwell: the text of the note is missing\n";
+    return 2;
+  }
+  return ask(arguments, {{"do", "note"},
+                         {"subject", arguments.target},
+                         {"text", text},
+                         {"type", arguments.type},
+                         {"who", arguments.who}});
+}
+
+int notes(const Arguments& arguments) {
+  json::object request{{"do", "notes"}, {"subject", arguments.target}};
+  if (arguments.last > 0) request["last"] = arguments.last;
+  return ask(arguments, request);
+}
+
+std::string why_no_note_type(const std::string& text) {
+  return note_type_from(text) ? "" : "'" + text + "' is no type of note: " + note_type_list();
+}
+
 std::string why_no_moment(const std::string& text) {
   return utc_from_rfc3339(text) ? "" : "'" + text + "' is not a moment such as 2026-11-24T02:10:00Z";
 }
@@ -231,6 +262,30 @@ int run_command_line(int argc, char** argv) {
   changing("out-of-service", "take an enclosure, instrument or channel out of watching, for maintenance",
            "its id", true);
   changing("return-to-service", "watch it again", "its id", false);
+
+  CLI::App* note_app = app.add_subcommand(
+      "note", "write down what you did or saw; kept for ever. A grace time may follow (docs/notes.md)");
+  socket_option(note_app);
+  note_app
+      ->add_option(
+          "subject", arguments.target,
+          "id of an enclosure, rack, animal, heater, thermostat, cut-out, lamp, instrument or channel, or "
+          "`room`")
+      ->required();
+  note_app->add_option("text", arguments.words, "what it was: \"lamp changed, 75 W\"");
+  note_app->add_option("--type", arguments.type, note_type_list() + "; default: what the text begins with")
+      ->check(why_no_note_type);
+  note_app->add_option("--who,--by", arguments.who, "who you are; default: your user name");
+  note_app->add_flag("--json", arguments.as_json, "for programs");
+  note_app->callback([&] { status = note(arguments); });
+
+  CLI::App* notes_app = app.add_subcommand("notes", "what was noted, oldest first");
+  socket_option(notes_app);
+  notes_app->add_option("subject", arguments.target, "only of this id");
+  notes_app->add_option("--last", arguments.last, "the newest so many; default: 100")
+      ->check(CLI::Range(1, 10000));
+  notes_app->add_flag("--json", arguments.as_json, "for programs");
+  notes_app->callback([&] { status = notes(arguments); });
 
   CLI::App* replay_app =
       app.add_subcommand("replay", "judge a file of readings by these settings, as fast as possible");

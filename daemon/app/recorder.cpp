@@ -4,6 +4,7 @@
 #include <iterator>
 #include <utility>
 
+#include "core/check.h"
 #include "notify/delivery.h"
 #include "store/store.h"
 
@@ -32,15 +33,18 @@ Recorder::Recorder(boost::asio::io_context& io, store::Store& store, std::int64_
                    std::function<std::string()> snapshot)
     : timer_(io), store_(store), commit_interval_ms_(commit_interval_ms), snapshot_(std::move(snapshot)) {}
 
-void Recorder::take(Effects& effects, UtcMs now) {
+void Recorder::take(Effects& effects, UtcMs now, Durable durable) {
   now_ = now;
-  const bool urgent = !effects.transitions.empty() || !effects.messages.empty() || !effects.withdrawn.empty();
+  const bool urgent = !effects.transitions.empty() || !effects.messages.empty() ||
+                      !effects.withdrawn.empty() || !effects.notes.empty();
+  CHECK(urgent || !durable);
   move_into(gathered_.readings, effects.readings);
   move_into(gathered_.transitions, effects.transitions);
   move_into(gathered_.messages, effects.messages);
   move_into(gathered_.withdrawn, effects.withdrawn);
+  move_into(gathered_.notes, effects.notes);
   if (urgent) {
-    submit(now, true, true);
+    submit(now, true, true, std::move(durable));
   } else if (gathered_.readings.size() >= most_gathered) {
     submit(now, false, false);
   } else if (!gathered_.readings.empty()) {
@@ -64,23 +68,27 @@ void Recorder::flush(UtcMs now) {
   submit(now, true, true);
 }
 
-void Recorder::submit(UtcMs now, bool urgent, bool with_snapshot) {
+void Recorder::submit(UtcMs now, bool urgent, bool with_snapshot, Durable durable) {
   store::Batch batch;
   batch.room = room_;
   batch.readings = std::move(gathered_.readings);
   batch.transitions = std::move(gathered_.transitions);
   batch.messages = gathered_.messages;
   batch.withdrawn = gathered_.withdrawn;
+  batch.notes = std::move(gathered_.notes);
   batch.at = now;
   batch.urgent = urgent;
   if (with_snapshot) {
     batch.snapshot = snapshot_();
     last_snapshot_ = std::chrono::steady_clock::now();
   }
-  if (delivery_ && (!gathered_.messages.empty() || !gathered_.withdrawn.empty())) {
-    batch.on_committed = [delivery = delivery_, messages = std::move(gathered_.messages),
-                          withdrawn = std::move(gathered_.withdrawn)](bool, const std::string&) mutable {
-      delivery->tell(std::move(messages), withdrawn);
+  const bool tells = delivery_ && (!gathered_.messages.empty() || !gathered_.withdrawn.empty());
+  if (tells || durable) {
+    batch.on_committed = [delivery = tells ? delivery_ : nullptr, messages = std::move(gathered_.messages),
+                          withdrawn = std::move(gathered_.withdrawn),
+                          durable = std::move(durable)](bool ok, const std::string& error) mutable {
+      if (delivery) delivery->tell(std::move(messages), withdrawn);
+      if (durable) durable(ok, error);
     };
   }
   gathered_ = {};

@@ -1,8 +1,8 @@
 #pragma once
 // From the engine's effects to the store and on to people. Plain readings are gathered and committed once a
-// commit interval; a step with transitions or messages is committed at once, with the engine's snapshot, and
-// its messages go out when that commit is durable - or has failed: people are told anyway. Domain thread
-// only; the callbacks that it hands to the store run on the store's writer thread.
+// commit interval; a step with transitions, messages or notes is committed at once, with the engine's
+// snapshot, and its messages go out when that commit is durable - or has failed: people are told anyway.
+// Domain thread only; the callbacks that it hands to the store run on the store's writer thread.
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
@@ -34,15 +34,17 @@ class Recorder {
   void set_room(std::shared_ptr<const Room> room) { room_ = std::move(room); }
   void set_delivery(std::shared_ptr<notify::Delivery> delivery) { delivery_ = std::move(delivery); }
 
-  // Takes over what one or more steps left in `effects` and clears it.
-  void take(Effects& effects, UtcMs now);
+  // Takes over what one or more steps left in `effects` and clears it. `durable` hears, on the store's writer
+  // thread, whether it is on the disk; only for what is committed at once (transitions, messages, notes).
+  using Durable = std::function<void(bool ok, const std::string& error)>;
+  void take(Effects& effects, UtcMs now, Durable durable = {});
   // Commits what is gathered, with a snapshot. For the end, and before a change of settings.
   void flush(UtcMs now);
 
   [[nodiscard]] std::uint64_t dropped() const { return dropped_; }
 
  private:
-  void submit(UtcMs now, bool urgent, bool with_snapshot);
+  void submit(UtcMs now, bool urgent, bool with_snapshot, Durable durable = {});
   void arm();
 
   boost::asio::steady_timer timer_;

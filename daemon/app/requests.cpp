@@ -2,8 +2,10 @@
 
 #include <array>
 #include <boost/json.hpp>
+#include <cstdint>
 #include <optional>
 
+#include "app/notes.h"
 #include "app/room_table.h"
 #include "core/moment.h"
 
@@ -12,9 +14,8 @@ namespace {
 
 namespace json = boost::json;
 
-std::string refused(const std::string& why) {
-  return json::serialize(json::object{{"ok", false}, {"error", why}});
-}
+constexpr std::size_t most_notes = 10'000;
+constexpr std::size_t usual_notes = 100;
 
 std::string done(const std::string& text, json::value data) {
   return json::serialize(json::object{{"ok", true}, {"text", text}, {"data", std::move(data)}});
@@ -130,22 +131,52 @@ std::string change(const json::object& object, RequestEvent::What what, const st
     event.duration_ms = duration->get_int64();
   }
   constexpr std::size_t longest = 500;
-  if (event.target.empty()) return refused("which alarm is missing");
+  if (event.target.empty()) return refused_request("which alarm is missing");
   if (event.who.size() > longest || event.why.size() > longest || event.target.size() > longest) {
-    return refused("texts may have 500 bytes at most");
+    return refused_request("texts may have 500 bytes at most");
   }
   const std::string why_not = context.change(event);
-  if (!why_not.empty()) return refused(why_not);
+  if (!why_not.empty()) return refused_request(why_not);
   return done("done: " + event.target, nullptr);
 }
 
+std::string note(const json::object& object, const std::string& peer, const RequestContext& context) {
+  NoteAsked asked{text_of(object, "subject"), text_of(object, "text"), text_of(object, "type"),
+                  text_of(object, "who")};
+  if (asked.who.empty()) asked.who = peer;
+  const Result<NoteEvent> event = note_event(asked, context.now);
+  if (!event) return refused_request(event.error().text);
+  const Result<NoteRecord> noted = context.note(event.value());
+  if (!noted) return refused_request(noted.error().text);
+  return done(note_words(noted.value(), context.engine.room().clock), json::parse(note_json(noted.value())));
+}
+
+std::string notes(const json::object& object, const RequestContext& context) {
+  std::size_t most = usual_notes;
+  if (const json::value* last = object.if_contains("last"); last != nullptr) {
+    if (!last->is_int64() || last->get_int64() < 1 || last->get_int64() > std::int64_t{most_notes})
+      return refused_request("how many: 1 to 10000");
+    most = static_cast<std::size_t>(last->get_int64());
+  }
+  Result<std::vector<NoteRecord>> found = context.notes(text_of(object, "subject"), most + 1);
+  if (!found) return refused_request(found.error().text);
+  std::vector<NoteRecord>& list = found.value();
+  const bool more = list.size() > most;
+  if (more) list.erase(list.begin());
+  return done(note_list(list, more, context.engine.room().clock), json::parse(notes_json(list, more)));
+}
+
 }  // namespace
+
+std::string refused_request(const std::string& why) {
+  return json::serialize(json::object{{"ok", false}, {"error", why}});
+}
 
 std::string answer_request(const std::string& request, const std::string& peer,
                            const RequestContext& context) {
   boost::system::error_code error;
   const json::value parsed = json::parse(request, error);
-  if (error || !parsed.is_object()) return refused("the request is no JSON object");
+  if (error || !parsed.is_object()) return refused_request("the request is no JSON object");
   const json::object& object = parsed.get_object();
   const std::string what = text_of(object, "do");
   const ZoneRules& clock = context.engine.room().clock;
@@ -158,12 +189,14 @@ std::string answer_request(const std::string& request, const std::string& peer,
     return done(alarm_list(view, clock), json::parse(alarms_json(view)));
   }
   if (what == "payloads") return payloads(context);
+  if (what == "note") return note(object, peer, context);
+  if (what == "notes") return notes(object, context);
   if (what == "status") {
     const std::string status = context.status();
     return done(status, json::parse(status));
   }
   if (const auto named = change_named(what)) return change(object, *named, peer, context);
-  return refused("'" + what + "' is nothing this daemon does");
+  return refused_request("'" + what + "' is nothing this daemon does");
 }
 
 }  // namespace baskwell

@@ -174,9 +174,9 @@ Outcome Daemon::Inner::open() {
   delivery = std::move(opened).value();
   recorder->set_delivery(delivery);
   if (Outcome made = open_intake(settings, intake); !made) return made;
-  auto server = ControlServer::open(
-      io, settings.socket,
-      [this](const std::string& request, const std::string& peer) { return answer(request, peer); });
+  auto server = ControlServer::open(io, settings.socket,
+                                    [this](const std::string& request, const std::string& peer,
+                                           const ControlReply& reply) { answer(request, peer, reply); });
   if (!server) return server.error();
   control = std::move(server).value();
   return Done{};

@@ -32,28 +32,32 @@ constexpr AlarmKinds open_doors{too_cold,
                                 room_hot,
                                 night_drop_shifted,
                                 gradient_lost};
+constexpr std::string_view open_doors_words = "target bands and what open doors make of the heating";
 // A cut-out that is made to trip takes the heat away, and gives it back when it is reset.
 constexpr AlarmKinds no_heat_for_a_while{too_cold, not_heating, heating_weak, high_cutout_open,
                                          thermostat_hunting};
 
 constexpr std::array<NoteTypeRow, note_type_count> rows{{
-    {NoteType::misted, "misted", 60 * minute_ms, {too_damp}, proposal, Relearn::nothing},
-    {NoteType::fed, "fed", 0, {}, practice, Relearn::nothing},
-    {NoteType::cleaned, "cleaned", 30 * minute_ms, open_doors, practice, Relearn::nothing},
-    {NoteType::shed, "shed", 0, {}, practice, Relearn::nothing},
+    {NoteType::misted, "misted", 60 * minute_ms, {too_damp}, "too-damp", proposal, Relearn::nothing},
+    {NoteType::fed, "fed", 0, {}, "", practice, Relearn::nothing},
+    {NoteType::cleaned, "cleaned", 30 * minute_ms, open_doors, open_doors_words, practice, Relearn::nothing},
+    {NoteType::shed, "shed", 0, {}, "", practice, Relearn::nothing},
     // Ten minutes with an open door.
-    {NoteType::lamp_changed, "lamp-changed", 10 * minute_ms, open_doors, proposal, Relearn::nothing},
-    {NoteType::heater_changed, "heater-changed", 10 * minute_ms, open_doors, proposal, Relearn::heater},
-    {NoteType::probe_moved, "probe-moved", 10 * minute_ms, open_doors, proposal, Relearn::probe},
-    // From outside, with the door shut.
-    {NoteType::thermostat_adjusted, "thermostat-adjusted", 0, {}, practice, Relearn::thermostat},
-    {NoteType::cut_out_tested, "cut-out-tested", 30 * minute_ms, no_heat_for_a_while, proposal,
+    {NoteType::lamp_changed, "lamp-changed", 10 * minute_ms, open_doors, open_doors_words, proposal,
      Relearn::nothing},
+    {NoteType::heater_changed, "heater-changed", 10 * minute_ms, open_doors, open_doors_words, proposal,
+     Relearn::heater},
+    {NoteType::probe_moved, "probe-moved", 10 * minute_ms, open_doors, open_doors_words, proposal,
+     Relearn::probe},
+    // From outside, with the door shut.
+    {NoteType::thermostat_adjusted, "thermostat-adjusted", 0, {}, "", practice, Relearn::thermostat},
+    {NoteType::cut_out_tested, "cut-out-tested", 30 * minute_ms, no_heat_for_a_while,
+     "too-cold and a heater that does not heat", proposal, Relearn::nothing},
     // It takes half a day, and a probe in a bag does not watch its enclosure: that is out of service, said
     // so.
-    {NoteType::salt_test, "salt-test", 0, {}, practice, Relearn::nothing},
-    {NoteType::animal_moved, "animal-moved", 0, {}, practice, Relearn::nothing},
-    {NoteType::other, "other", 0, {}, practice, Relearn::nothing},
+    {NoteType::salt_test, "salt-test", 0, {}, "", practice, Relearn::nothing},
+    {NoteType::animal_moved, "animal-moved", 0, {}, "", practice, Relearn::nothing},
+    {NoteType::other, "other", 0, {}, "", practice, Relearn::nothing},
 }};
 
 constexpr bool rows_are_sound() {
@@ -61,6 +65,7 @@ constexpr bool rows_are_sound() {
     if (static_cast<std::size_t>(rows[i].type) != i) return false;
     if (rows[i].grace_kinds.has(heating_stuck_on)) return false;
     if (rows[i].grace_kinds.empty() != (rows[i].grace_ms == 0)) return false;
+    if (rows[i].grace_kinds.empty() != rows[i].grace_words.empty()) return false;
   }
   return true;
 }

@@ -60,6 +60,7 @@ struct NoteTypeRow {
   std::string_view name;      // "lamp-changed"
   std::int64_t grace_ms = 0;  // 0: opens none
   AlarmKinds grace_kinds;
+  std::string_view grace_words;  // the same, for people: "too-damp"
   std::string_view grace_source;
   Relearn relearn = Relearn::nothing;
 };

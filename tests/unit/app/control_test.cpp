@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/post.hpp>
 #include <cstring>
 #include <fstream>
 #include <memory>
@@ -22,9 +23,12 @@ namespace {
 class Serving {
  public:
   explicit Serving(const std::string& path) {
-    auto opened = ControlServer::open(io_, path, [](const std::string& request, const std::string& peer) {
-      return "you said " + request + (peer.empty() ? "" : " as somebody");
-    });
+    auto opened = ControlServer::open(
+        io_, path, [this](const std::string& request, const std::string& peer, const ControlReply& reply) {
+          std::string answer = "you said " + request + (peer.empty() ? "" : " as somebody");
+          if (request != "later") return reply(std::move(answer));
+          boost::asio::post(io_, [answer = std::move(answer), reply] { reply(answer); });
+        });
     EXPECT_TRUE(opened.ok()) << (opened.ok() ? "" : opened.error().text);
     if (opened) server_ = std::move(opened).value();
     thread_ = std::thread([this] { io_.run(); });
@@ -52,6 +56,15 @@ TEST(Control, AnswersOneLineWithOneLineAndKnowsWhoAsks) {
   EXPECT_EQ(found.st_mode & 0777U, 0660U);
 }
 
+TEST(Control, AnAnswerMayComeLater) {
+  const peers::TempFolder folder;
+  const std::string path = folder.file("b.sock");
+  const Serving serving(path);
+  const auto answer = ask_daemon(path, "later");
+  ASSERT_TRUE(answer.ok()) << answer.error().text;
+  EXPECT_EQ(answer.value(), "you said later as somebody");
+}
+
 TEST(Control, SaysInWordsThatNobodyIsThere) {
   const peers::TempFolder folder;
   const auto answer = ask_daemon(folder.file("absent.sock"), "x");
@@ -73,7 +86,7 @@ TEST(Control, TakesOverASocketFileLeftByACrashButNotALiveOne) {
   ASSERT_TRUE(ask_daemon(path, "hello").ok());
   boost::asio::io_context io;
   const auto second =
-      ControlServer::open(io, path, [](const std::string&, const std::string&) { return std::string(); });
+      ControlServer::open(io, path, [](const std::string&, const std::string&, const ControlReply&) {});
   ASSERT_FALSE(second.ok());
   EXPECT_NE(second.error().text.find("another daemon"), std::string::npos);
 }
