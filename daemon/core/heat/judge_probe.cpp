@@ -29,6 +29,9 @@ void HeatWatch::Inside::judge_probe(Probe& probe) {
     if (std::isnan(before) || std::isnan(now) || std::isnan(usual)) return;
     const double size = now - before;
     if (std::fabs(size) < std::max(least_step_k, 1.25 * usual + 0.25)) return;
+    // From normal to not normal: an animal that leaves the probe brings it back.
+    if (before < rest.low_k - 0.2 || before > rest.high_k + 0.2) return;
+    if (now >= rest.low_k - 0.1 && now <= rest.high_k + 0.1) return;
     probe.step = {at, before, size, 0};
     return;
   }
@@ -40,7 +43,17 @@ void HeatWatch::Inside::judge_probe(Probe& probe) {
       step.size_k = now - step.before_k;
     const double recent = track.recent.mean_residual_k(20.0, 0.0);
     if (std::isnan(recent)) return;
-    const bool back = (recent - step.before_k) / step.size_k < 0.45;
+    const bool back = (recent - step.before_k) / step.size_k < 0.45 ||
+                      (recent > rest.low_k - 0.2 && recent < rest.high_k + 0.2);
+    // A stroke is over in minutes; what goes on falling or rising is heat.
+    if (since > 12 * minute_ms && since < 16 * minute_ms) {
+      const double later = track.recent.mean_residual_k(4.0, 0.0) - track.recent.mean_residual_k(11.0, 7.0);
+      if (std::isfinite(later) && later * step.size_k > 0 &&
+          std::fabs(later) > std::max(0.3 * std::fabs(step.size_k), 0.4)) {
+        step = StepSeen();
+        return;
+      }
+    }
     if (since > 20 * minute_ms && back) {
       step = StepSeen();
       return;

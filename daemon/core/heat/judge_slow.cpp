@@ -193,7 +193,15 @@ void HeatWatch::Inside::judge_swing(UnitState& unit) {
     if (quiet) track.see_swing(phase, swing);
     return;
   }
-  const bool wide = swing > 1.6 * usual + 0.35;
+  // To and fro: it rises through its middle again and again. A door or an animal is one excursion.
+  const double middle = 0.5 * (*high + *low);
+  int rises = 0;
+  bool above = values[n - 1] > middle;
+  for (std::size_t i = n; i-- > 0;) {
+    if (!above && values[i] > middle + 0.25 * swing) above = true, ++rises;
+    if (above && values[i] < middle - 0.25 * swing) above = false;
+  }
+  const bool wide = swing > 1.6 * usual + 0.35 && rises >= 3;
   if (holds(point)) {
     if (swing < 1.3 * usual + 0.2) set(point, false, false, std::nullopt, track.sample.degc, at, {});
     return;

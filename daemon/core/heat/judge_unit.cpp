@@ -131,12 +131,6 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   unit.below_k_min = std::clamp(unit.below_k_min + (below_k - margin) * minutes, 0.0, 60.0);
   unit.above_k_min = std::clamp(unit.above_k_min + (above_k - margin) * minutes, 0.0, 60.0);
 
-  // Faster than heat can leave or come: twice what its own past shows for five minutes.
-  const double jump = sample.degc - track.recent.mean_degc(std::max(7.0, 2.2 * sample.minutes),
-                                                           std::max(4.0, sample.minutes));
-  const double usual_jump = track.usual_jump_k();
-  if (std::fabs(jump) > 1.35 * (std::isnan(usual_jump) ? 1.5 : usual_jump) + 0.35) unit.sudden_at = sample.at;
-
   const double slope = track.recent.slope_k_per_h(window_min(track));
   const double fall_minutes = static_cast<double>(sample.at - track.fall().since) / minute_ms;
   const double span = track.fall().from_degc - around;
@@ -144,14 +138,32 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   const double share = (track.fall().from_degc - sample.degc) / (span > 1.0 ? span : 1.0);
   const double of_free =
       std::isnan(free_share) || free_share <= 0 || std::isnan(share) ? not_known : share / free_share;
+  // Faster than heat can leave by itself: a door, a hand, a probe that fell. The cool end tells it best:
+  // without its heater an enclosure cools from the hot end.
+  const double beside = std::max(7.0, 2.2 * sample.minutes);
+  const double drop = track.recent.mean_degc(beside, std::max(4.0, sample.minutes)) - sample.degc;
+  const double free_five = track.free_fall_share(6.0);
+  const double fastest = (std::isnan(free_five) ? 0.26 : 1.7 * free_five) * std::max(span, 2.0) + 0.4;
+  if (std::fabs(drop) > fastest) unit.sudden_at = sample.at;
+  const Probe* cool = fresh(unit.cool, sample.at);
+  if (cool != nullptr && cool->track.recent.count() > 3) {
+    const double cool_drop =
+        cool->track.recent.mean_degc(beside + 1.0, std::max(4.0, sample.minutes)) - cool->track.sample.degc;
+    if (cool_drop > std::max(0.45, 0.6 * drop)) unit.sudden_at = sample.at;
+  }
   const bool sudden = unit.sudden_at != never && sample.at - unit.sudden_at < sudden_hold_ms;
   const bool sudden_rise = unit.sudden_at != never && sample.at - unit.sudden_at < sudden_rise_hold_ms;
+  // Where its own cooling is not known, a door is told from a dead heater by its end.
+  const bool long_enough =
+      std::isfinite(of_free) || (unit.below_since != never && sample.at - unit.below_since >= 15 * minute_ms);
+  const bool like_free = std::isfinite(of_free) && of_free > 0.55 && of_free < 1.7;
   const bool falls = std::isfinite(slope) && slope < -0.25;
   const bool flat = std::isfinite(slope) && std::fabs(slope) < 0.6;
   const bool rises = std::isfinite(slope) && slope > 0.4;
 
   // ---- too cold for what its heater does
-  if (unit.below_k_min > told_k_min && !sudden && !rises && probe.step.at == never) {
+  if (unit.below_k_min > told_k_min && !sudden && !rises && long_enough &&
+      (like_free || probe.step.at == never)) {
     const bool weak_like = flat || (std::isfinite(of_free) && of_free < 0.45);
     const bool level_only = flat && !falls;
     // Room far above its usual and nothing to do for a heater: not its fault. Cold room: see heating-weak.
@@ -197,10 +209,9 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   const bool room_explains = std::isfinite(around) && (room_k > 2.5 || around > high_line - 1.5);
   if (above_k > margin) unit.last_above = sample.at;
   if (unit.above_k_min > told_k_min && !sudden_rise && !room_explains && probe.step.at == never) {
-    const Probe* cool = fresh(unit.cool, sample.at);
     const double cool_slope = cool == nullptr ? not_known : cool->track.recent.slope_k_per_h(30.0);
     const bool cool_against = std::isfinite(cool_slope) && cool_slope < -0.3;
-    const bool climbing = std::isfinite(slope) && slope > 0.3;
+    const bool climbing = std::isfinite(slope) && slope > 0.3 && (slope > 1.0 || above_k > 1.0);
     if (climbing && !cool_against && !holds(point_of(AlarmKind::heating_stuck_on)) &&
         !holds(point_of(AlarmKind::thermostat_reset)) &&
         !holds(point_of(AlarmKind::thermostat_probe_moved))) {

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <limits>
 
-#include "core/check.h"
+#include "core/heat/statistics/robust.h"
 
 namespace baskwell::heat {
 namespace {
@@ -48,12 +48,21 @@ double DayCourse::at(double minute_of_day) const {
   return (1.0 - part) * static_cast<double>(used_[a]) + part * static_cast<double>(used_[b]);
 }
 
+// The first days count by their median, so that one odd day is not the rule. Later ones move the mean a
+// little each, and a far one no more than a near one.
 void DayCourse::learn(int bin, double degc, double kept) {
+  constexpr double far_k = 0.7;
   const auto i = static_cast<std::size_t>(bin);
-  if (days_[i] == 0) {
-    mean_[i] = used_[i] = static_cast<float>(degc);
+  const std::size_t day = days_[i];
+  if (day < first_days) {
+    first_[i][day] = static_cast<float>(degc);
+    std::array<double, first_days> seen{};
+    for (std::size_t d = 0; d <= day; ++d) seen[d] = static_cast<double>(first_[i][d]);
+    const double median = median_in_place({seen.data(), day + 1}).value_or(degc);
+    mean_[i] = used_[i] = static_cast<float>(median);
   } else {
-    const double step = (degc - static_cast<double>(mean_[i])) * weight_of(days_[i], kept);
+    const double step = std::clamp(degc - static_cast<double>(mean_[i]), -far_k, far_k) *
+                        weight_of(static_cast<double>(day), kept);
     mean_[i] += static_cast<float>(step);
     used_[i] += static_cast<float>(step);
   }
@@ -68,24 +77,23 @@ void DayCourse::shift(double k) {
   }
 }
 
-// A mean over an hour to each side, of bins that are alike: the swing of a slow thermostat is evened out
-// where the temperature is held, while morning and evening stay where they are.
+// The median over an hour to each side, of bins that are alike: the swing of a slow thermostat and an
+// animal's visit are evened out where the temperature is held, while morning and evening stay where they are.
 void DayCourse::smooth(double keep_edges_k) {
   for (int i = 0; i < bins_per_day; ++i) {
     const auto centre = static_cast<std::size_t>(i);
     if (days_[centre] == 0) continue;
-    double sum = 0;
-    int n = 0;
+    std::array<double, 9> near{};
+    std::size_t n = 0;
     for (int side = -1; side <= 1; side += 2) {
       for (int step = side < 0 ? 0 : 1; step <= 4; ++step) {
-        const auto near = static_cast<std::size_t>(wrap(i + side * step));
-        if (days_[near] == 0 || std::fabs(static_cast<double>(mean_[near] - mean_[centre])) > keep_edges_k)
+        const auto bin = static_cast<std::size_t>(wrap(i + side * step));
+        if (days_[bin] == 0 || std::fabs(static_cast<double>(mean_[bin] - mean_[centre])) > keep_edges_k)
           break;
-        sum += static_cast<double>(mean_[near]);
-        ++n;
+        near[n++] = static_cast<double>(mean_[bin]);
       }
     }
-    used_[centre] = n == 0 ? mean_[centre] : static_cast<float>(sum / n);
+    if (const auto median = median_in_place({near.data(), n})) used_[centre] = static_cast<float>(*median);
   }
 }
 
@@ -254,7 +262,14 @@ Residual Track::residual_of(double degc, int minute_of_day, double room_k) const
 }
 
 void Track::learn(bool normal, double room_k, double around_degc) {
-  if (normal && !std::isnan(around_degc)) learn_fall(around_degc);
+  // With the heater off for sure: where the course of the day falls, and in the swing of an on-off
+  // thermostat.
+  const double ahead = course.at((sample.minute_of_day + 30) % 1440),
+               behind = course.at((sample.minute_of_day + 1410) % 1440);
+  const double swing = normal_swing_k(residual.phase);
+  const bool off = ahead - behind < -1.0 || (residual.phase != Phase::moving && swing > 0.6 &&
+                                             fall_.from_degc - sample.degc < 1.2 * swing);
+  if (normal && off && !std::isnan(around_degc)) learn_fall(around_degc);
   if (normal && sample.minutes > 0) {
     const double jump_k = std::fabs(sample.degc - recent.mean_degc(7.0, 4.0));
     if (std::isfinite(jump_k)) jumps_.add(jump_k);
@@ -373,8 +388,8 @@ void Track::follow_fall() {
   }
 }
 
-// The steepest usual falls are those with the heater off: shares follow larger ones fast and smaller ones
-// slowly, which settles near their upper sixth.
+// Of those falls the steeper ones are the free ones: shares follow larger ones faster than smaller ones,
+// which settles near their upper third.
 void Track::learn_fall(double around_degc) {
   const double span_k = fall_.from_degc - around_degc;
   if (!(span_k > 2.0)) return;
@@ -385,7 +400,7 @@ void Track::learn_fall(double around_degc) {
     const double share = (fall_.from_degc - static_cast<double>(fall_.at_degc[i])) / span_k;
     if (share <= 0.01) continue;
     const auto known = static_cast<double>(fall_share_[i]);
-    const double weight = known == 0 ? 1.0 : share > known ? 0.25 : 0.05;
+    const double weight = known == 0 ? 1.0 : share > known ? 0.15 : 0.075;
     fall_share_[i] += static_cast<float>(weight * (share - known));
     if (falls_seen_ < 1'000'000) ++falls_seen_;
   }

@@ -43,8 +43,10 @@ class DayCourse {
   void load(LineReader& line);
 
  private:
+  static constexpr std::size_t first_days = 5;
   std::array<float, bins_per_day> mean_{};
   std::array<float, bins_per_day> used_{};
+  std::array<std::array<float, first_days>, bins_per_day> first_{};  // as they came; their median is the mean
   std::array<std::uint8_t, bins_per_day> days_{};
   int quarters_ = 0;  // learned ever, saturating
 };

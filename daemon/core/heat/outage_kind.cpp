@@ -1,0 +1,215 @@
+// Which outage it is, told apart by what else went on, and the evidence in words.
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "core/alarm/message_text.h"
+#include "core/heat/outage_inside.h"
+
+namespace baskwell::heat {
+namespace {
+
+// Of free falls that are no faster than this nothing can be said within an hour.
+constexpr double flat_k_per_h = -0.6;
+constexpr double warmer_than_room_k = 4;
+constexpr std::int64_t heat_fades_ms = 8 * minute_ms;  // what an element still gives after it went off
+constexpr std::int64_t all_show_by_ms = 75 * minute_ms;
+
+using Circuits = std::vector<Index>;
+
+bool has(const Circuits& list, Index one) {
+  return std::find(list.begin(), list.end(), one) != list.end();
+}
+
+// What is common to all that are out and to none that holds.
+struct Witnesses {
+  std::vector<Circuits> out, holding;
+  std::size_t undecided = 0;
+  bool only_lights = true;
+  bool units_hold_on_same = false;
+};
+
+Circuits circuits_that_tell(const Room& room, const Witnesses& seen) {
+  Circuits found;
+  for (Index c = 0; c < room.circuits.size(); ++c) {
+    const bool all_out = std::all_of(seen.out.begin(), seen.out.end(),
+                                     [&](const Circuits& one) { return one.empty() || has(one, c); });
+    const bool any_out =
+        std::any_of(seen.out.begin(), seen.out.end(), [&](const Circuits& one) { return has(one, c); });
+    const bool held = std::any_of(seen.holding.begin(), seen.holding.end(),
+                                  [&](const Circuits& one) { return has(one, c); });
+    if (all_out && any_out && !held) found.push_back(c);
+  }
+  if (!found.empty()) return found;
+  for (Index c = 0; c < room.circuits.size(); ++c) {
+    const bool any_out =
+        std::any_of(seen.out.begin(), seen.out.end(), [&](const Circuits& one) { return has(one, c); });
+    const bool held = std::any_of(seen.holding.begin(), seen.holding.end(),
+                                  [&](const Circuits& one) { return has(one, c); });
+    if (any_out && !held) found.push_back(c);
+  }
+  return found;
+}
+
+Circuits all_out_circuits(const Witnesses& seen) {
+  Circuits found;
+  for (const Circuits& one : seen.out) {
+    for (const Index c : one) {
+      if (!has(found, c)) found.push_back(c);
+    }
+  }
+  return found;
+}
+
+std::string ids_of(const Room& room, const Circuits& circuits) {
+  std::string ids;
+  for (const Index c : circuits) ids += (ids.empty() ? "" : "+") + room.circuits[c].id;
+  return ids;
+}
+
+std::string place_of(const Room& room, const Unit& unit) {
+  if (unit.enclosures.size() == 1) return place_name_of(room.enclosures[unit.enclosures.front()]);
+  if (unit.thermostat != none) return room.thermostats[unit.thermostat].name;
+  return room.heaters[unit.heaters.front()].name;
+}
+
+}  // namespace
+
+std::string place_name_of(const Enclosure& enclosure) {
+  return enclosure.name.empty() ? enclosure.id : enclosure.name;
+}
+
+// Whether it would show within an hour or so that its heating is off.
+bool OutageWatch::Inside::able(const UnitWatch& unit) const {
+  if (!unit.any || !unit.course.judged || !std::isfinite(unit.course.expected_degc)) return false;
+  if (std::isnan(room_air.air_degc)) return true;
+  return unit.course.expected_degc - room_air.air_degc >= warmer_than_room_k;
+}
+
+bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode) const {
+  if (!able(unit) || unit.out == episode.number || unit.course.below) return false;
+  const std::int64_t from_e = elapsed(episode.record.from) + heat_fades_ms;
+  std::int64_t to_e = now.elapsed.ms;
+  if (episode.record.to) to_e = std::min(to_e, elapsed(*episode.record.to));
+  if (episode.gap) {  // nothing was heard within it: what is seen afterwards must tell
+    constexpr std::int64_t cools_in_ms = 20 * minute_ms;
+    return to_e - from_e > cools_in_ms && now.elapsed.ms > to_e;
+  }
+  constexpr std::int64_t least_ms = 10 * minute_ms;
+  if (to_e - from_e < least_ms) return false;
+  if (to_e - from_e > all_show_by_ms) return true;
+  constexpr double by_heat_k = 0.4;
+  if (unit.ring.rises_by(by_heat_k, from_e, to_e)) return true;
+  const double slope = unit.ring.slope_k_per_h(from_e, to_e);
+  return slope > flat_k_per_h;
+}
+
+void OutageWatch::Inside::name_kind(Episode& episode) {
+  OutageRecord& record = episode.record;
+  if (record.kind == OutageKind::room_heating) {
+    record.confidence = 0.9;
+    record.evidence =
+        "the room's air fell for hours; " +
+        std::string(units.empty() ? "nothing here is heated by itself" : "the enclosures' own heating held");
+    return;
+  }
+  Witnesses seen;
+  for (const UnitWatch& one : unit_watches) {
+    if (one.out == episode.number) {
+      seen.out.push_back(one.circuits);
+      seen.only_lights = false;
+    } else if (holds(one, episode)) {
+      seen.holding.push_back(one.circuits);
+    } else if (able(one)) {
+      ++seen.undecided;
+    }
+  }
+  for (const LightWatch& one : lights) {
+    if (one.out == episode.number) {
+      seen.out.push_back(one.circuits);
+    } else if (!episode.gap && one.course.known() && one.course.lit()) {
+      seen.holding.push_back(one.circuits);
+    }
+  }
+  for (const PowerWatch& one : powers) {
+    if (one.out == episode.number) {
+      seen.out.push_back(one.circuits);
+      seen.only_lights = false;
+    } else if (!episode.gap && one.drawing > 0) {
+      seen.holding.push_back(one.circuits);
+    }
+  }
+  const OutageKind kind_before = record.kind;
+  record.other.reset();
+  if (!episode.heat) {
+    const bool long_enough = record.to && *record.to - record.from > 20 * minute_ms && !seen.holding.empty();
+    record.kind = episode.gap.value_or(OutageKind::network);
+    record.confidence = long_enough ? 0.95 : 0.6;
+    const bool machine = record.kind == OutageKind::service;
+    if (record.kind == OutageKind::broker) {
+      const bool refused = episode.gap_words.find("refused") != std::string::npos;
+      record.other = refused ? std::nullopt : std::optional(OutageKind::network);
+      if (refused && !long_enough) record.confidence = 0.8;
+    } else if (!long_enough && (!machine || episode.new_boot)) {
+      record.other = episode.gap ? OutageKind::mains : OutageKind::circuit;
+    } else if (machine) {
+      record.confidence = 0.95;
+    }
+  } else if (seen.holding.empty()) {
+    const Circuits out = all_out_circuits(seen);
+    record.kind = OutageKind::mains;
+    record.circuit.clear();
+    record.confidence = seen.undecided == 0 ? 0.95 : 0.8;
+    if (out.size() == 1 && room.circuits.size() > 1 && !episode.gap) {
+      record.other = OutageKind::circuit;
+      record.circuit = ids_of(room, out);
+      record.confidence = 0.7;
+    }
+  } else {
+    const Circuits telling = circuits_that_tell(room, seen);
+    record.kind = OutageKind::circuit;
+    record.circuit = ids_of(room, telling);
+    record.confidence = telling.size() == 1 ? 0.95 : 0.75;
+    if (seen.only_lights) record.confidence = 0.6;
+  }
+  episode.changed = episode.changed || record.kind != kind_before;
+  record.evidence = evidence_of(episode);
+}
+
+std::string OutageWatch::Inside::evidence_of(const Episode& episode) const {
+  std::vector<std::string> parts;
+  if (!episode.gap_words.empty()) parts.push_back(episode.gap_words);
+  std::vector<std::string> fell, dark, silent, held;
+  for (std::size_t i = 0; i < units.size(); ++i) {
+    if (unit_watches[i].out == episode.number) fell.push_back(place_of(room, units[i]));
+    if (episode.heat && holds(unit_watches[i], episode)) held.push_back(place_of(room, units[i]));
+  }
+  for (const LightWatch& one : lights) {
+    if (one.out == episode.number) dark.push_back(place_name_of(room.enclosures[one.enclosure]));
+  }
+  for (std::size_t i = 0; i < instruments.size(); ++i) {
+    if (instruments[i].out == episode.number) silent.push_back(room.instruments[i].name);
+  }
+  constexpr std::size_t shown = 4;
+  if (!fell.empty()) {
+    parts.push_back((episode.gap ? "cooled meanwhile: " : "began to cool together: ") +
+                    list_text(fell, shown));
+  }
+  if (!dark.empty()) parts.push_back("lights went dark together: " + list_text(dark, shown));
+  for (const PowerWatch& one : powers) {
+    if (one.out == episode.number)
+      parts.push_back("the heater of " + place_name_of(room.enclosures[one.enclosure]) + " drew nothing");
+  }
+  if (!silent.empty()) parts.push_back("silent from the same moment: " + list_text(silent, shown));
+  if (!held.empty()) parts.push_back("held: " + list_text(held, shown));
+  if (parts.empty()) {
+    return "it went while nothing else could be seen";
+  }
+  if (!episode.heat) parts.emplace_back("nothing cooled");
+  std::string text;
+  for (const std::string& part : parts) text += (text.empty() ? "" : "; ") + part;
+  return text;
+}
+
+}  // namespace baskwell::heat
