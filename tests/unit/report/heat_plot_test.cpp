@@ -187,7 +187,7 @@ TEST(HeatPlot, StaysSmallWhateverItIsHanded) {
   plot.to = plot.from + 14 * day_ms;
   PlotFrame& frame = plot.frames[0];
   for (std::int64_t i = 0; i < 120'960; ++i)
-    frame.readings.push_back({plot.from + i * 10 * second_ms, 25 + (i % 7) * 0.1});
+    frame.readings.push_back({plot.from + i * 10 * second_ms, 25 + static_cast<double>(i % 7) * 0.1});
   for (std::int64_t i = 0; i < 20'000; ++i) frame.expected.push_back({plot.from + i * minute_ms, 25, 24, 26});
   for (std::int64_t i = 0; i < 5'000; ++i)
     frame.limits.push_back({plot.from + i * 4 * minute_ms, {24, 27, 20, 33}});
