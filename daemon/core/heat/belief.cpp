@@ -106,8 +106,12 @@ std::optional<Belief> HeatWatch::belief(Index enclosure, UtcMs now) const {
     one.expected_degc = probe.track.residual.known ? probe.track.residual.expected_degc : not_known;
     one.room_share = probe.track.room_share();
     one.days_learned = probe.track.days_exact();
-    for (int bin = 0; bin < bins_per_day; ++bin)
+    for (int bin = 0; bin < bins_per_day; ++bin) {
       one.course_degc.push_back(probe.track.course.at(bin * 15 + 7.5));
+      const Phase phase = probe.track.phase_of(bin * 15);
+      one.low_k.push_back(probe.track.low_k(phase));
+      one.high_k.push_back(probe.track.high_k(phase));
+    }
     belief.probes.push_back(std::move(one));
   }
   belief.changes.assign(unit.changes.rbegin(), unit.changes.rend());
