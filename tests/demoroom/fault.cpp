@@ -74,7 +74,7 @@ const std::vector<FaultRow>& fault_rows() {
       {heater_weak, "heater-weak", TargetKind::heater, 0.5, 0.0, 1.0, 0, false},
       {thermostat_drift, "thermostat-drift", TargetKind::thermostat, 0.3, -5.0, 5.0, 0, false},
       {thermostat_reset, "thermostat-reset", TargetKind::thermostat, 25.0, 0.0, 60.0, 0, false},
-      {thermostat_hunting, "thermostat-hunting", TargetKind::thermostat, 4.0, 0.1, 20.0, 0, false},
+      {thermostat_hunting, "thermostat-hunting", TargetKind::thermostat, 4.0, 0.1, 50.0, 0, false},
       {thermostat_probe_out_of_place, "thermostat-probe-out-of-place", TargetKind::thermostat, 0.7, -1.0, 1.0,
        0, false},
       {thermostat_clock_off, "thermostat-clock-off", TargetKind::thermostat, 240.0, -1440.0, 1440.0, 0,

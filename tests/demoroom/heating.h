@@ -61,7 +61,9 @@ class Thermostat {
 
   [[nodiscard]] double wanted_degc() const { return wanted_degc_; }
   [[nodiscard]] double shows_degc() const { return shows_degc_; }
+  [[nodiscard]] bool powered() const { return had_power_; }  // over the last step
   DeviceClock& clock() { return clock_; }
+  [[nodiscard]] const DeviceClock& clock() const { return clock_; }
   ThermostatFaults faults;  // set by the fault commands
 
  private:
