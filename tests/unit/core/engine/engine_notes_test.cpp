@@ -4,6 +4,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <fstream>
+#include <sstream>
+
 #include "engine/scene.h"
 
 namespace baskwell {
@@ -309,6 +312,26 @@ TEST(NoteTypes, HaveNamesThatReadBack) {
   EXPECT_EQ(row_of(NoteType::heater_changed).relearn, Relearn::heater);
   EXPECT_EQ(row_of(NoteType::probe_moved).relearn, Relearn::probe);
   EXPECT_EQ(row_of(NoteType::thermostat_adjusted).relearn, Relearn::thermostat);
+}
+
+TEST(NoteTypes, StandOnThePageAsInTheTable) {
+  std::ifstream file(BASKWELL_SOURCE_DIR "/docs/notes.md");
+  std::stringstream page;
+  page << file.rdbuf();
+  for (int i = 0; i < note_type_count; ++i) {
+    const NoteTypeRow& row = row_of(static_cast<NoteType>(i));
+    const std::string begin = "| `" + std::string(row.name) + "` | " +
+                              (row.grace_ms == 0 ? "-" : std::to_string(row.grace_ms / minute_ms) + " min") +
+                              " | ";
+    const std::size_t at = page.str().find(begin);
+    ASSERT_NE(at, std::string::npos) << begin;
+    const std::string line = page.str().substr(at, page.str().find('\n', at) - at);
+    const std::string learned = row.relearn == Relearn::nothing ? "-" : std::string(name_of(row.relearn));
+    EXPECT_THAT(line, HasSubstr(" | " + learned + " | ")) << line;
+    if (row.grace_ms > 0) {
+      EXPECT_THAT(line, HasSubstr(row.grace_source)) << line;
+    }
+  }
 }
 
 TEST(NoteTypes, AreFoundAtTheBeginningOfAText) {
