@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "core/alarm/heating_words.h"
 #include "core/alarm/message_text.h"
 #include "files.h"
 
@@ -135,6 +136,42 @@ AlarmView probe(AlarmKind kind, double value) {
   return alarm;
 }
 
+// What core/heat finds, by the probe that leads: its figure, and the evidence in sentences.
+AlarmView heating(AlarmKind kind, double value, std::string detail,
+                  std::optional<AlarmKind> other = std::nullopt) {
+  AlarmView alarm = heat_on_shelf_2(kind);
+  alarm.zone = "hot spot";
+  alarm.zone_key = Zone::hot;
+  alarm.subject = "shelf-2/heating";
+  alarm.value = value;
+  alarm.detail = std::move(detail);
+  alarm.other = other;
+  return alarm;
+}
+
+AlarmView at_cool_end(AlarmView alarm) {
+  alarm.zone = "cool end";
+  alarm.zone_key = Zone::cool;
+  return alarm;
+}
+
+AlarmView of_the_room(AlarmKind kind, double value, std::string detail) {
+  AlarmView alarm = trouble(kind);
+  alarm.place = "the room";
+  alarm.place_id = alarm.subject = "room";
+  alarm.zone = "air";
+  alarm.zone_key = Zone::room;
+  alarm.value = value;
+  alarm.detail = std::move(detail);
+  return alarm;
+}
+
+AlarmView harm_near(AlarmView alarm) {
+  alarm.level = Level::harm;
+  alarm.priority = Priority::high;
+  return alarm;
+}
+
 AlarmView about(AlarmKind kind, std::string subject, std::string detail) {
   AlarmView alarm = trouble(kind);
   alarm.subject = std::move(subject);
@@ -165,7 +202,89 @@ struct Case {
   TellReason reason;
 };
 
-std::vector<Case> golden_cases() {
+AlarmView heater_off() {
+  return heating(
+      AlarmKind::not_heating, 29.4,
+      "Falling 3.2 °C an hour, 1.4 °C below all that is normal at this hour, at 55 % of the pace of its "
+      "own cooling. 24.0 °C by about 16:20 if nothing changes. Confidence: good.",
+      AlarmKind::heating_weak);
+}
+
+AlarmView never_stops() {
+  return heating(
+      AlarmKind::heating_stuck_on, 34.6,
+      "Rising 4.1 °C an hour, 1.2 °C above all that is normal at this hour, cool end 27.9 °C, the room "
+      "is as usual. 36.0 °C by about 14:25 if nothing changes. Confidence: high.",
+      AlarmKind::thermostat_probe_moved);
+}
+
+std::vector<Case> heating_cases() {
+  using enum TellReason;
+  using enum AlarmKind;
+  const std::string kept =
+      "For 1 h 15 min it keeps 27.9 °C steadily, 2.1 °C below what it kept before. To tell: read the "
+      "thermostat's display, and lay a second thermometer beside the probe for ten minutes.";
+  return {
+      {heater_off(), raised},
+      {harm_near(heater_off()), reached_harm},
+      {ended_at(heater_off(), 31.0), over},
+      {never_stops(), raised},
+      {harm_near(never_stops()), repeated},
+      {heating(
+           heating_weak, 28.3,
+           "For 1 h 15 min it keeps 28.3 °C steadily, 1.9 °C below what it kept before, its swing is 20 % of "
+           "the usual."),
+       raised},
+      {heating(
+           thermostat_drift, 30.1,
+           "What it keeps has moved 0.9 °C down in 5 days, about 0.2 °C a day, day after day. To tell the "
+           "thermostat from our own probe: lay a second thermometer beside the probe for ten minutes."),
+       raised},
+      {heating(thermostat_reset, 27.9, kept, heating_weak), raised},
+      {heating(thermostat_hunting, 33.1,
+               "For hours it swings 4.2 °C where 1.6 °C was usual, with no door open and the room as usual."),
+       raised},
+      {heating(thermostat_probe_moved, 33.8,
+               "For 1 h 15 min it keeps 33.8 °C steadily, 2.3 °C above what it kept "
+               "before, its swing is 190 % of the usual.",
+               thermostat_reset),
+       raised},
+      {at_cool_end(
+           heating(probe_moved, 29.0,
+                   "It changed by 3.1 °C up within minutes and has stayed there for 4 h, while the "
+                   "enclosure's other probes are as usual. To tell: lay a second thermometer where it "
+                   "belongs.")),
+       raised},
+      {heating(
+           high_cutout_open, 30.2,
+           "Falling 3.0 °C an hour, 1.1 °C below all that is normal at this hour. 24.0 °C by about 16:40 if "
+           "nothing changes. Confidence: fair, few days are learned.",
+           AlarmKind::not_heating),
+       raised},
+      {of_the_room(
+           room_cold, 11.2,
+           "The room is at 11.2 °C, 4.3 °C below the coldest hour of its past weeks. No enclosure is at "
+           "fault."),
+       raised},
+      {of_the_room(
+           room_hot, 31.8,
+           "The room is at 31.8 °C, 3.6 °C above the warmest hour of its past weeks. No enclosure is at "
+           "fault."),
+       raised},
+      {heating(night_drop_shifted, 30.9,
+               "The last day ran its usual course about 2 h 45 min late: the temperatures are right, the "
+               "hours are "
+               "not."),
+       raised},
+      {at_cool_end(
+           heating(gradient_lost, 28.9,
+                   "Hot and cool end are 2.1 °C apart where 6.4 °C was usual; the cool end is 3.9 °C warmer "
+                   "than at this hour before, the room is as usual.")),
+       raised},
+  };
+}
+
+std::vector<Case> measured_cases() {
   using enum TellReason;
   const AlarmView silent = probe(AlarmKind::probe_silent, 27.4);
   AlarmView long_silent = silent;
@@ -200,6 +319,12 @@ std::vector<Case> golden_cases() {
       {about(AlarmKind::delivery_failed, "mail", "server answered 535"), raised},
       {about(AlarmKind::clock_unsure, "clock", "stepped by 3600 s"), raised},
   };
+}
+
+std::vector<Case> golden_cases() {
+  std::vector<Case> cases = measured_cases();
+  for (Case& one : heating_cases()) cases.push_back(std::move(one));
+  return cases;
 }
 
 TEST(Words, AreTheGoldenMessages) {
@@ -335,6 +460,44 @@ TEST(Words, NameTheHeatersInTheAction) {
   EXPECT_EQ(first_action_for(alarm, TellReason::raised), row_of(AlarmKind::probe_silent).first_action);
 }
 
+// Both explanations, the one check that tells which, and how long there is: in the headline, past the first
+// 100 characters, and in the body.
+TEST(Words, NameBothExplanationsAndTheCheckThatTellsThemApart) {
+  const Words words = words_for(heater_off(), TellReason::raised, room_name, clock_rules);
+  const std::string check = "hold a hand near the heater: cold, it is off; warm, it is too weak";
+  EXPECT_TRUE(words.headline.starts_with(
+      "Shelf 2 (Asha, royal python): hot spot 29.4 °C, not heating. Check the heat mat at socket 7."))
+      << words.headline;
+  for (const std::string& part : {std::string("24.0 °C by about 16:20 if nothing changes"),
+                                  std::string("or: heating too weak"), "to tell: " + check}) {
+    EXPECT_NE(words.headline.find(part), std::string::npos) << words.headline;
+  }
+  EXPECT_NE(words.body.find("\nMay also be: heating-weak. "), std::string::npos) << words.body;
+  EXPECT_NE(words.body.find("\nTo tell them apart: " + check + "\n"), std::string::npos) << words.body;
+  EXPECT_NE(words.json.find("\"may_also_be\":\"heating-weak\""), std::string::npos) << words.json;
+}
+
+// What core/heat writes, sentence by sentence.
+TEST(Words, TakeTheEvidenceApart) {
+  const HeatingDetail all = heating_detail(
+      "Falling 3.2 °C an hour, 1.4 °C below. 24.0 °C (harm limit) by about 04:10 if nothing changes. "
+      "Confidence: fair, few days are learned. To tell: read the display, and wait.");
+  EXPECT_EQ(all.evidence, "Falling 3.2 °C an hour, 1.4 °C below");
+  EXPECT_EQ(all.forecast, "24.0 °C (harm limit) by about 04:10 if nothing changes");
+  EXPECT_EQ(all.confidence, "fair, few days are learned");
+  EXPECT_EQ(all.check, "read the display, and wait");
+  const HeatingDetail none = heating_detail("");
+  EXPECT_EQ(none.evidence + none.forecast + none.confidence + none.check, "");
+  EXPECT_EQ(heating_detail("One. Two. Confidence: good").evidence, "One. Two");
+  for (int kind = 0; kind < alarm_kind_count; ++kind) {
+    for (int other = 0; other < alarm_kind_count; ++other) {
+      const auto one = static_cast<AlarmKind>(kind);
+      EXPECT_EQ(check_between(one, static_cast<AlarmKind>(other)),
+                check_between(static_cast<AlarmKind>(other), one));
+    }
+  }
+}
+
 TEST(Words, NothingFromOutsideBreaksALineOrTheObject) {
   AlarmView alarm = about(AlarmKind::intake_trouble, "broker", "bad\r\nSubject: \"x\\y\"\x01\xFF");
   alarm.place = "Shelf\n2";
@@ -350,6 +513,12 @@ TEST(Words, AreBoundedWhateverTheyAreMadeFrom) {
   AlarmView alarm = too_hot();
   alarm.detail.assign(100'000, 'x');
   alarm.also_fed.assign(500, "tub");
+  AlarmView heated = heater_off();
+  for (const char* part : {". ", " by about ", ". Confidence: ", ". To tell: "})
+    heated.detail += part + std::string(100'000, 'x');
+  const Words of_heating = words_for(heated, TellReason::raised, room_name, clock_rules);
+  EXPECT_LT(characters_in(of_heating.headline), 700U);
+  EXPECT_LT(characters_in(of_heating.body), 3000U);
   const Words words = words_for(alarm, TellReason::raised, room_name, clock_rules);
   EXPECT_LT(characters_in(words.headline), 500U);
   EXPECT_LT(characters_in(words.body), 3000U);

@@ -11,6 +11,7 @@ namespace {
 using test::Scene;
 using test::ThreeProbes;
 using test::utc;
+using test::with_medium_heat;
 using testing::HasSubstr;
 using testing::IsEmpty;
 using What = RequestEvent::What;
@@ -157,7 +158,7 @@ TEST(Telling, TheEndOfAnAcknowledgedHighAlarmIsOnRecordAsHigh) {
 }
 
 TEST(Telling, MediumWaitsForEachPersonsWakingHours) {
-  ThreeProbes made;
+  ThreeProbes made = with_medium_heat();
   made.builder.person("lee", 22 * 60, 10 * 60);  // works nights: awake from 22:00 to 10:00
   HotSpot one("2026-06-11T00:00:00Z", std::move(made));
   one.keep(34, 2 * hour_ms);  // 01:00 local, `medium`; raised at 01:15, once repeated at 02:15
@@ -174,10 +175,10 @@ TEST(Telling, MediumWaitsForEachPersonsWakingHours) {
 }
 
 TEST(Telling, WakingHoursFollowTheClockChange) {
-  HotSpot one("2026-03-29T00:00:00Z");
+  HotSpot one("2026-03-29T00:00:00Z", with_medium_heat());
   one.keep(34, 20 * minute_ms);
   EXPECT_EQ(one.scene.effects.messages.front().not_before, utc("2026-03-29T06:00:00Z"));  // 07:00 BST already
-  HotSpot autumn("2026-10-24T23:00:00Z");
+  HotSpot autumn("2026-10-24T23:00:00Z", with_medium_heat());
   autumn.keep(34, 20 * minute_ms);
   EXPECT_EQ(autumn.scene.effects.messages.front().not_before, utc("2026-10-25T07:00:00Z"));
 }
@@ -188,12 +189,19 @@ TEST(Telling, HighWakesAtNight) {
   const MessageDraft& message = one.scene.effects.messages.front();
   EXPECT_EQ(message.not_before, message.written);
   EXPECT_EQ(message.priority, Priority::high);
+  HotSpot beyond_target("2026-06-11T00:00:00Z");  // heat wakes before the harm limit, cold does not
+  beyond_target.keep(34, 20 * minute_ms);
+  EXPECT_EQ(beyond_target.scene.effects.messages.front().priority, Priority::high);
+  HotSpot cold("2026-06-11T00:00:00Z");
+  cold.keep(21, hour_ms);
+  ASSERT_FALSE(cold.scene.effects.messages.empty());
+  EXPECT_EQ(cold.scene.effects.messages.front().priority, Priority::medium);
 }
 
 // ---- Shelving
 
 TEST(Shelving, ByTheRules) {
-  HotSpot one;
+  HotSpot one("2026-06-10T11:00:00Z", with_medium_heat());
   one.keep(34, 20 * minute_ms);
   EXPECT_THAT(one.scene.ask(What::shelve, "A1", "", hour_ms), HasSubstr("reason"));
   EXPECT_THAT(one.scene.ask(What::shelve, "A1", "vet comes", 0), HasSubstr("time"));
@@ -241,7 +249,7 @@ TEST(Shelving, HarmIsRefusedAndBreaksThrough) {
   pending.keep(36.5, 2 * minute_ms);  // beyond, its on-delay still runs
   EXPECT_THAT(pending.scene.ask(What::shelve, "A1", "busy", minute_ms), HasSubstr("harm"));
 
-  HotSpot one;
+  HotSpot one("2026-06-10T11:00:00Z", with_medium_heat());
   one.keep(35.5, 20 * minute_ms);
   EXPECT_EQ(one.scene.ask(What::shelve, "A1", "busy", 8 * hour_ms), "");
   one.keep(36.5, 10 * minute_ms);
@@ -251,9 +259,7 @@ TEST(Shelving, HarmIsRefusedAndBreaksThrough) {
 }
 
 TEST(Shelving, AHighOneSixtyMinutesAtMost) {
-  ThreeProbes made;
-  made.builder.settings(AlarmKind::too_hot).priority = Priority::high;
-  HotSpot one("2026-06-10T11:00:00Z", std::move(made));
+  HotSpot one;
   one.keep(34, 20 * minute_ms);
   EXPECT_THAT(one.scene.ask(What::shelve, "A1", "busy", hour_ms + 1), HasSubstr("60 min"));
   EXPECT_EQ(one.scene.ask(What::shelve, "A1", "busy", hour_ms), "");

@@ -157,4 +157,11 @@ ThreeProbes::ThreeProbes(std::vector<Band> bands) : enclosure(builder.enclosure(
   builder.person("kim");
 }
 
+ThreeProbes with_medium_heat() {
+  ThreeProbes three;
+  three.builder.settings(AlarmKind::too_hot).priority = Priority::medium;
+  three.builder.settings(AlarmKind::too_hot).repeat_ms = hour_ms;
+  return three;
+}
+
 }  // namespace baskwell::test

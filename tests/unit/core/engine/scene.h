@@ -66,4 +66,7 @@ struct ThreeProbes {
   Index cool;
 };
 
+// Too-hot as other alarms are: `medium` beyond the target, told again hourly.
+[[nodiscard]] ThreeProbes with_medium_heat();
+
 }  // namespace baskwell::test

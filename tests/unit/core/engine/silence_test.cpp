@@ -280,6 +280,7 @@ TEST(ClockStep, RaisesAndEndsNothingByItself) {
     one.well(10 * minute_ms);
     one.scene.keep({{one.three.hot, 34}, {one.three.middle, 25}, {one.three.cool, 25}}, 20 * minute_ms);
     ASSERT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::unacknowledged);
+    EXPECT_EQ(one.scene.ask(RequestEvent::What::acknowledge, "A1"), "");  // no repeats
     one.scene.news();
     step_clock(one.scene, by_ms);
     EXPECT_THAT(one.scene.news(), IsEmpty()) << by_ms;

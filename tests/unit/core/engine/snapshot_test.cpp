@@ -119,9 +119,9 @@ TEST(Snapshot, ComesBackInTheSameStateAndTellsNobodyTwice) {
     EXPECT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::acknowledged);
     one.keep(34, 2 * hour_ms);
     EXPECT_THAT(one.scene.news(), IsEmpty());
-    one.keep(35.2, 5 * minute_ms);
+    one.keep(35.2, 2 * minute_ms);  // worse; no repeat yet
     EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->occurrence, "A1");
-    EXPECT_EQ(one.scene.effects.messages.back().id, "M2");
+    EXPECT_EQ(one.scene.effects.messages.back().id, "M3");  // raised, repeated once, worse
   }
 }
 
