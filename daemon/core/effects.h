@@ -9,6 +9,7 @@
 
 #include "core/alarm/kinds.h"
 #include "core/alarm/machine.h"
+#include "core/heat/outage_record.h"
 #include "core/note.h"
 #include "core/probe/quality.h"
 #include "core/room.h"
@@ -71,6 +72,7 @@ struct Effects {
   std::vector<MessageDraft> messages;
   std::vector<std::string> withdrawn;  // occurrences whose undelivered messages (but "over") no longer matter
   std::vector<NoteRecord> notes;
+  std::vector<OutageRecord> outages;  // the newest state of each that changed; the same id comes again
   std::string answer;  // to a RequestEvent or a NoteEvent: "" when done, else why not
 
   // What was to be told of this occurrence, but that it is over, no longer matters: neither what went out
@@ -88,6 +90,7 @@ struct Effects {
     messages.clear();
     withdrawn.clear();
     notes.clear();
+    outages.clear();
     answer.clear();
   }
 };

@@ -149,6 +149,7 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
     points.back().delivery = i;
   }
   add_heating_points();
+  add_outage_watch();
   dues.add_owners(channels.size() + points.size());
   for (Index i = 0; i < channels.size(); ++i) queue_silence(i);
 }
@@ -171,7 +172,9 @@ std::size_t Engine::pending_dues() const {
   return state_->dues.size();
 }
 
-void Engine::count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message) {
+void Engine::count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message,
+                           std::uint64_t last_outage) {
+  state_->outages->count_on_from(last_outage);
   state_->last_occurrence = std::max(state_->last_occurrence, last_occurrence);
   state_->last_message = std::max(state_->last_message, last_message);
 }
@@ -290,6 +293,7 @@ void Engine::State::reading(const ReadingEvent& event, Effects& effects) {
       fault(channel.silent_point, false, false, {}, event.at, effects);
     if (!event.queued) channel.gone = false;  // whatever its presence topic said last
     if (silent_from < dues.at(event.channel)) queue_silence(event.channel);
+    heard_for_outages(event, value, effects);
   }
   if (channel.spot == none) return;
   watch_probe(channel, event, quality, effects);
@@ -367,6 +371,7 @@ void Engine::State::handle(const DeliveryEvent& event, Effects& effects) {
 
 void Engine::State::handle(const ClockEvent& event, Effects& effects) {
   clock_trusted = event.trusted;
+  outages->clock(event.trusted, event.sure, event.step_ms);
   if (event.step_ms != 0) {
     heating->clock_stepped(event.step_ms);
     // What was stamped by the old clock is carried over to the new one, so that nothing looks early or late.

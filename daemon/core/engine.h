@@ -75,9 +75,12 @@ class Engine {
   // On an error nothing is changed.
   [[nodiscard]] Outcome restore(std::string_view snapshot, Stamp now, std::string_view boot_id,
                                 Effects& effects);
-  // On a fresh engine without a snapshot, over a record that has one: names of alarms and messages go on
-  // after these, so that none is given twice.
-  void count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message);
+  // On a fresh engine without a snapshot, over a record that has one: names of alarms, messages and outages
+  // go on after these, so that none is given twice.
+  void count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message,
+                     std::uint64_t last_outage = 0);
+  // After restore(): what was stored last shows that this service was alive later than its snapshot says.
+  void service_was_alive_until(UtcMs at);
 
  private:
   struct State;

@@ -17,7 +17,12 @@ constexpr std::string_view self = "baskwell";
 
 // `medium` waits for this person's waking hours; `high` never.
 UtcMs not_before(const Person& person, const ZoneRules& clock, Priority priority, UtcMs at) {
-  if (priority == Priority::high) return at;
+  return priority == Priority::high ? at : waking_moment(person, clock, at);
+}
+
+}  // namespace
+
+UtcMs waking_moment(const Person& person, const ZoneRules& clock, UtcMs at) {
   const int minute = local_minute(clock, at);
   const bool over_midnight = person.wakes_minute > person.sleeps_minute;
   const bool awake = over_midnight ? minute >= person.wakes_minute || minute < person.sleeps_minute
@@ -27,8 +32,6 @@ UtcMs not_before(const Person& person, const ZoneRules& clock, Priority priority
   const UtcMs wake = instant_of(clock, today, person.wakes_minute);
   return wake > at ? wake : instant_of(clock, today + 1, person.wakes_minute);
 }
-
-}  // namespace
 
 bool is_high_side(AlarmKind kind) {
   return kind == AlarmKind::too_hot || kind == AlarmKind::no_refuge || kind == AlarmKind::too_damp;

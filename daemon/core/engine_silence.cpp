@@ -103,6 +103,7 @@ void Engine::State::raise_waiting_harm(const ChannelState& channel, Stamp at, Ef
 void Engine::State::handle(const BrokerEvent& event, Effects& effects) {
   const bool was_connected = broker_connected;
   broker_connected = event.connected;
+  outages->broker(event.connected, event.detail, event.at);
   // Nothing at all comes in: that is what this kind's harm level means.
   fault(broker_point, !event.connected, !event.connected, event.detail, event.at, effects);
   if (!event.connected) {
@@ -128,6 +129,7 @@ void Engine::State::handle(const BrokerEvent& event, Effects& effects) {
 }
 
 void Engine::State::handle(const PresenceEvent& event, Effects&) {
+  outages->presence(event.instrument, event.present, event.at);
   for (Index i = 0; i < channels.size(); ++i) {
     if (room->channels[i].instrument != event.instrument) continue;
     channels[i].gone = !event.present;

@@ -6,11 +6,12 @@
 //   channel <fields of ProbeState and ChannelState> ID
 //   point <fields of PointState> KIND SUBJECT<tab>DETAIL
 //   grace UNTIL_MS KIND SUBJECT
+//   outage <fields of heat/outage_saved.cpp>
 //   end CHECKSUM
-// Channels come before points, points before grace times. Version 1 has no grace times and is read too.
-// CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal number. Doubles are written in the
-// shortest form that reads back to the same bits. Not kept: the values of the last quarter hour
-// (RecentValues), so a message soon after a restart may say no rate.
+// Channels come before points, points before grace times, these before outages. Version 1 has no grace times
+// and is read too. CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal number. Doubles
+// are written in the shortest form that reads back to the same bits. Not kept: the values of the last quarter
+// hour (RecentValues), so a message soon after a restart may say no rate.
 
 #include <algorithm>
 #include <optional>
@@ -166,6 +167,7 @@ struct Saved {
   std::vector<SavedChannel> channels;
   std::vector<SavedPoint> points;
   std::vector<SavedGrace> graces;
+  std::vector<std::string_view> outages;
 };
 
 bool read_saved_point(LineReader& line, SavedPoint& saved) {
@@ -211,7 +213,9 @@ bool read_line(std::string_view text, int number, Saved& saved) {
     saved.channels.push_back(read_channel(line));
   } else if (word == "point" && saved.graces.empty()) {
     return read_saved_point(line, saved.points.emplace_back());
-  } else if (word == "grace") {
+  } else if (word == "outage") {
+    saved.outages.push_back(line.rest());
+  } else if (word == "grace" && saved.outages.empty()) {
     return read_saved_grace(line, saved.graces.emplace_back());
   } else {
     return false;
@@ -281,6 +285,7 @@ std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
     if (point.grace_until.ms == INT64_MAX) continue;
     line.word("grace").number(point.grace_until.ms).word(row_of(point.kind).name).word(point.subject).end();
   }
+  state_->outages->save(text);
   const std::uint64_t sum = checksum_of(text);
   line.word("end").number(sum).end();
   return text;
@@ -297,6 +302,15 @@ Outcome Engine::restore(std::string_view snapshot, Stamp now, std::string_view b
   if (saved.boot_id != boot_id)
     by_ms = now.elapsed - (saved.at.elapsed + std::max<std::int64_t>(0, now.utc - saved.at.utc));
   const std::int64_t away_ms = std::max<std::int64_t>(0, now.elapsed - (saved.at.elapsed + by_ms));
+
+  auto outages = std::make_unique<heat::OutageWatch>(*state.room);
+  for (const std::string_view line : saved.outages) {
+    if (!outages->load(line, saved.boot_id == boot_id))
+      return Error{"an outage of the snapshot cannot be read: " + std::string(line.substr(0, 60))};
+  }
+  outages->service_away(saved.boot_id == boot_id ? now.utc - away_ms : saved.at.utc, now,
+                        saved.boot_id != boot_id);
+  state.outages = std::move(outages);
 
   state.now = now;
   state.last_occurrence = saved.last_occurrence;

@@ -15,6 +15,7 @@
 #include "core/due_queue.h"
 #include "core/engine.h"
 #include "core/heat/heat_watch.h"
+#include "core/heat/outage_watch.h"
 #include "core/probe/judge.h"
 
 namespace baskwell {
@@ -98,6 +99,9 @@ struct Engine::State {
   std::unique_ptr<heat::HeatWatch> heating;
   Index first_heating_point = none;
   std::vector<heat::Fact> heating_facts;  // of the event being handled; kept for its memory
+  std::unique_ptr<heat::OutageWatch> outages;
+  ElapsedMs outages_due{INT64_MIN};         // when it is judged next
+  ElapsedMs outage_courses_due{INT64_MIN};  // when it hears of every enclosure next
   bool broker_connected = false;
   ElapsedMs broker_lost_at;  // read only while it is not connected
   bool clock_trusted = true;
@@ -168,6 +172,13 @@ struct Engine::State {
   void note_to_heating(const NoteEvent& event, Effects& effects);
   void take_heating_facts(Effects& effects);
 
+  // engine_outage.cpp: what was away
+  void add_outage_watch();
+  void heard_for_outages(const ReadingEvent& event, double value, Effects& effects);
+  void judge_outages(Stamp at, Effects& effects);
+  void courses_for_outages(const heat::Unit& unit, Stamp at);
+  void tell_of_outage(const OutageRecord& outage, Stamp at, Effects& effects);
+
   // engine_snapshot.cpp
   void take_over(const SavedPoint& saved, Stamp at, Effects& effects);
 
@@ -182,5 +193,7 @@ struct Engine::State {
 [[nodiscard]] std::string occurrence_name(std::uint64_t occurrence);  // "A1042"; "" for 0
 [[nodiscard]] std::string place_name(const Enclosure& enclosure);
 [[nodiscard]] bool is_high_side(AlarmKind kind);
+// When this person is awake: `at` or the next waking minute.
+[[nodiscard]] UtcMs waking_moment(const Person& person, const ZoneRules& clock, UtcMs at);
 
 }  // namespace baskwell

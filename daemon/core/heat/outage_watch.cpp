@@ -178,8 +178,17 @@ const std::vector<Unit>& OutageWatch::units() const {
   return inside_->units;
 }
 
-bool OutageWatch::clock_trusted() const {
-  return inside_->trusted;
+Index OutageWatch::probe_of(Index enclosure) const {
+  CHECK(enclosure < inside_->enclosures.size());
+  return inside_->enclosures[enclosure].lead;
+}
+
+bool OutageWatch::busy() const {
+  return !inside_->episodes.empty();
+}
+
+void OutageWatch::count_on_from(std::uint64_t last_number) {
+  inside_->last_number = std::max(inside_->last_number, last_number);
 }
 
 Episode* OutageWatch::Inside::episode(std::uint64_t number) {

@@ -16,6 +16,7 @@
 
 #include "core/heat/heat_watch.h"
 #include "core/heat/outage_record.h"
+#include "core/heat/unit.h"
 #include "core/room.h"
 #include "core/time.h"
 
@@ -65,7 +66,12 @@ class OutageWatch {
 
   // ---- Judgement
   [[nodiscard]] const std::vector<Unit>& units() const;
-  [[nodiscard]] bool clock_trusted() const;
+  // The temperature channel that an enclosure is judged by; none: it has no such probe.
+  [[nodiscard]] Index probe_of(Index enclosure) const;
+  // Something is watched more closely: an outage that is not closed.
+  [[nodiscard]] bool busy() const;
+  // Names go on after this one.
+  void count_on_from(std::uint64_t last_number);
   void judge(Stamp now, OutageNews& news);
 
   // Lines of the engine's snapshot, by permanent ids; each begins with "outage ".
