@@ -9,10 +9,12 @@
 #include <chrono>
 #include <csignal>
 #include <cstdlib>
+#include <filesystem>
 #include <iomanip>
 #include <iostream>
 #include <memory>
 #include <string>
+#include <system_error>
 #include <thread>
 #include <vector>
 
@@ -26,6 +28,7 @@
 #include "core/note.h"
 #include "core/probe/quality.h"
 #include "settings/table_reader.h"
+#include "plugin_host/library.h"
 
 namespace baskwell {
 namespace {
@@ -59,7 +62,11 @@ int fail(const std::string& why) {
 
 LoadOptions load_options() {
   LoadOptions options;
-  options.installed_care = BASKWELL_CARE_DIR;
+  // Below this program's own prefix, wherever it was installed to; else where it was configured to be.
+  options.installed_care = plugin_host::program_prefix() / BASKWELL_CARE_BELOW;
+  std::error_code trouble;
+  if (!std::filesystem::is_directory(options.installed_care, trouble))
+    options.installed_care = BASKWELL_CARE_DIR;
   // Read once before any thread starts.
   const char* folder = std::getenv("CREDENTIALS_DIRECTORY");  // NOLINT(concurrency-mt-unsafe)
   if (folder != nullptr) options.credentials_folder = folder;

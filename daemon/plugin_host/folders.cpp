@@ -4,12 +4,20 @@
 
 namespace baskwell::plugin_host {
 
-Folders default_folders() {
-  Folders folders;
+std::filesystem::path program_prefix() {
   std::error_code failed;
   const std::filesystem::path program = std::filesystem::read_symlink("/proc/self/exe", failed);
-  if (!failed) folders.push_back(program.parent_path().parent_path() / "plugins");
-  folders.emplace_back(BASKWELL_PLUGIN_INSTALL_FOLDER);
+  return failed ? std::filesystem::path() : program.parent_path().parent_path();
+}
+
+Folders default_folders() {
+  Folders folders;
+  if (const std::filesystem::path prefix = program_prefix(); !prefix.empty()) {
+    folders.push_back(prefix / "plugins");
+    folders.push_back(prefix / BASKWELL_PLUGIN_FOLDER_BELOW);
+  }
+  const std::filesystem::path configured = BASKWELL_PLUGIN_INSTALL_FOLDER;
+  if (folders.empty() || folders.back() != configured) folders.push_back(configured);
   return folders;
 }
 

@@ -19,8 +19,11 @@ namespace baskwell::plugin_host {
 using Folders = std::vector<std::filesystem::path>;
 
 // "plugins" beside the folder of this program (<build>/plugins for <build>/bin/baskwell), then the install
-// folder.
+// folder below this program's own prefix, then the one of the prefix that was configured.
 [[nodiscard]] Folders default_folders();
+
+// The folder above that of this program: /usr for /usr/bin/baskwell. "" when it cannot be told.
+[[nodiscard]] std::filesystem::path program_prefix();
 
 // Plugin names are [a-z0-9-]+, at most 40 characters, so that no path can be smuggled in.
 [[nodiscard]] bool is_plugin_name(std::string_view name);
