@@ -154,6 +154,15 @@ std::string out_of_service_line(const RoomView& view) {
   return line.empty() ? line : "Out of service, not watched: " + line + "\n";
 }
 
+// So that everybody in the house sees that some alarms wait.
+std::string grace_line(const RoomView& view, const ZoneRules& clock) {
+  std::string line;
+  for (const GraceView& grace : view.graces) {
+    line += (line.empty() ? "" : "; ") + grace.place + " until " + local_hour_minute(clock, grace.until);
+  }
+  return line.empty() ? line : "Grace time after a note, harm limits hold: " + line + "\n";
+}
+
 json::value number_or_null(double value) {
   return std::isfinite(value) ? json::value(value) : json::value(nullptr);
 }
@@ -259,7 +268,7 @@ std::string alarm_list(const RoomView& view, const ZoneRules& clock) {
   }
   const std::string title =
       count == 0 ? "No alarms." : std::to_string(count) + (count == 1 ? " alarm" : " alarms");
-  return title + "\n" + lines + out_of_service_line(view);
+  return title + "\n" + lines + out_of_service_line(view) + grace_line(view, clock);
 }
 
 std::string room_json(const RoomView& view) {
@@ -271,6 +280,11 @@ std::string room_json(const RoomView& view) {
   for (const SpotView& spot : view.spots) spots.push_back(to_json(spot));
   object["spots"] = std::move(spots);
   object["alarms"] = alarms_of(view);
+  json::array graces;
+  for (const GraceView& grace : view.graces) {
+    graces.push_back(json::object{{"enclosure", grace.place_id}, {"until", rfc3339(grace.until)}});
+  }
+  object["graces"] = std::move(graces);
   return json::serialize(object);
 }
 

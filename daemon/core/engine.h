@@ -37,12 +37,19 @@ struct SpotView {
   std::string alarm;          // kind of that alarm, or ""
 };
 
+// A note's grace time that runs at a place; see core/note.h.
+struct GraceView {
+  std::string place_id, place;
+  UtcMs until;  // the latest, where several run
+};
+
 struct RoomView {
   UtcMs at;
   std::string name;
   bool broker_connected = false;
   std::vector<SpotView> spots;
   std::vector<AlarmView> alarms;  // every alarm not in normal, worst first
+  std::vector<GraceView> graces;
 };
 
 class Engine {

@@ -192,4 +192,23 @@ void Engine::State::end_grace(Index index, Stamp at, Effects& effects) {
   CHECK(applied);
 }
 
+std::vector<GraceView> Engine::State::graces_at(Stamp at) const {
+  std::vector<GraceView> graces;
+  for (const Point& point : points) {
+    if (point.grace_until == never) continue;
+    AlarmView where;
+    describe_place(point, at, where);
+    if (where.place_id.empty()) continue;
+    const UtcMs until = at.utc + (point.grace_until - at.elapsed);
+    const auto known = std::find_if(graces.begin(), graces.end(),
+                                    [&](const GraceView& one) { return one.place_id == where.place_id; });
+    if (known == graces.end()) {
+      graces.push_back({where.place_id, where.place, until});
+    } else {
+      known->until = std::max(known->until, until);
+    }
+  }
+  return graces;
+}
+
 }  // namespace baskwell

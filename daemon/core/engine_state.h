@@ -165,6 +165,7 @@ struct Engine::State {
   void suppress_in_grace(Index point, Stamp at, std::string_view who, Effects& effects);
   void suppress_by_grace(Index point, Stamp at, std::string_view who, Effects& effects);
   void end_grace(Index point, Stamp at, Effects& effects);
+  [[nodiscard]] std::vector<GraceView> graces_at(Stamp at) const;
 
   // engine_heating.cpp: what core/heat finds
   void add_heating_points();

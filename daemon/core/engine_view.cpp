@@ -291,6 +291,7 @@ RoomView Engine::view(Stamp now) const {
   for (const Point& point : state_->points) {
     if (point.state.state != AlarmState::normal) view.alarms.push_back(state_->describe(point, now));
   }
+  view.graces = state_->graces_at(now);
   // Worst first; among equals the newest first.
   std::stable_sort(view.alarms.begin(), view.alarms.end(), [](const AlarmView& a, const AlarmView& b) {
     if (a.priority != b.priority) return a.priority > b.priority;

@@ -84,6 +84,8 @@ TEST_F(Notes, CleaningCoversACoolReadingButNoHarmLimitAndEnds) {
   ASSERT_TRUE(publish_until("24", [&] { return state_of(daemon_, "too-cold") == "suppressed"; }))
       << daemon_.log();
   EXPECT_THAT(hook_.told(), IsEmpty());
+  EXPECT_THAT(daemon_.command({"room"}).output, HasSubstr("harm limits hold: North vivarium until "));
+  EXPECT_EQ(text(daemon_.ask("room").at("graces").as_array().at(0), "enclosure"), "north");
   // Beyond the harm limit of 45: at once.
   ASSERT_TRUE(publish_until("47", [&] { return state_of(daemon_, "too-hot") == "unacknowledged"; }))
       << daemon_.log();

@@ -122,6 +122,20 @@ TEST(Grace, WhatAlreadyWaitsDoesNotAlarmInItAndDoesAtItsEnd) {
   EXPECT_EQ(one.scene.told(TellReason::raised), 1);
 }
 
+TEST(Grace, IsShownWhileItRuns) {
+  Noted one;
+  EXPECT_EQ(one.note("shelf-1", NoteType::misted), "");  // no humidity probe: nothing to cover
+  EXPECT_THAT(one.scene.engine->view(one.scene.now).graces, IsEmpty());
+  EXPECT_EQ(one.note("shelf-1", NoteType::cleaned), "");
+  one.scene.tick(20 * minute_ms);
+  const auto graces = one.scene.engine->view(one.scene.now).graces;
+  ASSERT_THAT(graces, SizeIs(1));
+  EXPECT_EQ(graces[0].place_id, "shelf-1");
+  EXPECT_EQ(graces[0].until, utc("2026-06-10T11:30:00Z"));
+  one.scene.tick(10 * minute_ms);
+  EXPECT_THAT(one.scene.engine->view(one.scene.now).graces, IsEmpty());
+}
+
 TEST(Grace, AColdSpellThatEndsInItIsNeverTold) {
   ThreeProbes made;
   made.builder.settings(AlarmKind::too_cold).on_delay_ms = 10 * minute_ms;
