@@ -272,7 +272,9 @@ void HeatWatch::note(NoteType type, std::string_view subject, UtcMs at, std::vec
     }
     unit.below_k_min = unit.above_k_min = 0;
     unit.below_since = unit.above_since = unit.sudden_at = never;
-    unit.agreed_low = unit.agreed_high = not_known;
+    unit.agreed_degc = not_known;
+    unit.level_since = unit.level_looked = never;
+    unit.level_k = 0;
     unit.levels.clear();
     unit.wide_hours = 0;
     unit.shift_agrees = 0;
@@ -319,8 +321,9 @@ void HeatWatch::clock_stepped(std::int64_t step_ms) {
     shift(probe.learn_from);
   }
   for (UnitState& unit : inside_->units) {
-    for (UtcMs* at : {&unit.below_since, &unit.above_since, &unit.last_normal, &unit.last_above,
-                      &unit.sudden_at, &unit.recovering_since, &unit.outage_to, &unit.narrow_since})
+    for (UtcMs* at :
+         {&unit.below_since, &unit.above_since, &unit.last_normal, &unit.last_above, &unit.sudden_at,
+          &unit.recovering_since, &unit.outage_to, &unit.narrow_since, &unit.level_since, &unit.level_looked})
       shift(*at);
     // Hours and quarters of the wrong clock are not those of the day.
     unit.levels.clear();

@@ -70,9 +70,11 @@ struct UnitState {
   UtcMs above_since = never;
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
-  UtcMs sudden_at = never;        // it changed faster than heat can: a door, a probe
-  double agreed_low = not_known;  // what was expected when it last was as expected
-  double agreed_high = not_known;
+  UtcMs sudden_at = never;         // it changed faster than heat can: a door, a probe
+  double agreed_degc = not_known;  // what was expected when it last was as expected
+  UtcMs level_since = never;       // it keeps another level since
+  UtcMs level_looked = never;
+  double level_k = 0;
   UtcMs recovering_since = never;  // after an outage or a gap
   UtcMs outage_to = never;
   HourLevels levels;
@@ -112,11 +114,34 @@ struct HeatWatch::Inside {
   [[nodiscard]] double around_degc(const UnitState& unit, UtcMs at) const;
   [[nodiscard]] const Probe* fresh(std::size_t probe, UtcMs at) const;
 
-  // judge_unit.cpp
+  // judge_unit.cpp: minutes
+  struct Witness {         // what the other probes say of a fall or rise of the leading one
+    bool door = false;     // both ends fall at once
+    bool no_door = false;  // the cool end does not fall
+    bool alone = false;    // other tubs on the same thermostat do not move with it
+    bool together = false;
+    double cool_k_per_h = not_known;
+    double cool_k = not_known;  // its residual
+  };
+  struct Look {
+    double around = not_known;
+    double margin_k = 0;
+    double below_k = 0, above_k = 0;  // beyond the normal range
+    double slope = not_known;         // K/h
+    double of_free = not_known;       // pace of a fall as a share of its own free cooling
+    double drop_k = not_known;        // within minutes
+    bool sudden = false, sudden_rise = false;
+    Witness witness;
+  };
+  [[nodiscard]] Witness witness_of(const UnitState& unit, double drop_k) const;
+  void follow(UnitState& unit, Look& now);
+  void judge_cold(UnitState& unit, const Look& now);
+  void judge_warm(UnitState& unit, const Look& now);
   void judge_unit(UnitState& unit);
   // judge_slow.cpp: hours and days
   void judge_hourly(UnitState& unit);
   void judge_level(UnitState& unit);
+  void name_level(UnitState& unit, double level_k, bool swings, bool same_swing, double ratio);
   void judge_drift(UnitState& unit);
   void judge_swing(UnitState& unit);
   void judge_shift(UnitState& unit);
@@ -125,6 +150,10 @@ struct HeatWatch::Inside {
   void judge_probe(Probe& probe);
   void judge_room(Probe& probe);
 };
+
+[[nodiscard]] inline std::size_t point_of(const UnitState& unit, AlarmKind kind) {
+  return unit.point[static_cast<std::size_t>(kind)];
+}
 
 [[nodiscard]] std::string degc_text(double degc);  // "31.4 °C"
 [[nodiscard]] std::string k_text(double kelvin);   // "1.4 °C", never negative

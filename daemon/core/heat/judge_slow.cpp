@@ -16,64 +16,117 @@ namespace {
 constexpr double level_step_k = 0.5;  // a smaller change of level is told by nobody's thermometer
 constexpr double level_sigmas = 4.5;  // of two-hour means: once in some 30 years by chance, if normal
 constexpr double plateau_minutes = 75.0;
+// How long it must keep the other level. With the usual swing of its on-off thermostat nothing but a
+// thermostat does that; else an animal may lie on the probe, for hours (common practice, no source: five at
+// most).
+constexpr std::int64_t level_swinging_ms = 100 * minute_ms;
+constexpr std::int64_t level_alone_ms = 300 * minute_ms;
+constexpr std::int64_t level_known_ms = 80 * minute_ms;  // something is found already: only its name is asked
+constexpr std::int64_t look_ms = 5 * minute_ms;
 
-std::size_t point_of(const UnitState& unit, AlarmKind kind) {
-  return unit.point[static_cast<std::size_t>(kind)];
+// Between the tenth and the ninetieth of a hundred samples of so many minutes: a door of a quarter of an hour
+// in three hours is left out.
+struct Swing {
+  double k = not_known;
+  double middle_degc = not_known;
+  int rises = 0;  // through its middle, from a quarter below to a quarter above
+};
+
+Swing swing_of(const Recent& recent, double minutes) {
+  Swing swing;
+  std::array<double, Recent::size> values{};
+  std::size_t n = 0;
+  for (; n < recent.count() && static_cast<double>(recent.at(0) - recent.at(n)) <= minutes * minute_ms; ++n)
+    values[n] = recent.degc(n);
+  if (n < 10) return swing;
+  std::array<double, Recent::size> sorted = values;
+  const auto high = quantile_in_place({sorted.data(), n}, 0.9);
+  const auto low = quantile_in_place({sorted.data(), n}, 0.1);
+  if (!high || !low) return swing;
+  swing.k = *high - *low;
+  swing.middle_degc = 0.5 * (*high + *low);
+  bool above = values[n - 1] > swing.middle_degc;
+  for (std::size_t i = n; i-- > 0;) {
+    if (!above && values[i] > swing.middle_degc + 0.25 * swing.k) above = true, ++swing.rises;
+    if (above && values[i] < swing.middle_degc - 0.25 * swing.k) above = false;
+  }
+  return swing;
 }
 
 }  // namespace
 
 // It keeps another temperature than before, steadily: reset, wrong place, or too weak to do more.
 void HeatWatch::Inside::judge_level(UnitState& unit) {
-  Probe& probe = probes[unit.lead];
+  const Probe& probe = probes[unit.lead];
   const Track& track = probe.track;
   const Residual& rest = track.residual;
   const UtcMs at = track.sample.at;
-  if (rest.phase == Phase::moving || unit.shift_agrees > 0 || probe.step.at != never) return;
+  if (unit.level_looked != never && at - unit.level_looked < look_ms) return;
+  unit.level_looked = at;
+  if (rest.phase == Phase::moving) return;  // goes on being what it was
   const double slope = track.recent.slope_k_per_h(plateau_minutes);
   const double level = track.recent.mean_residual_k(plateau_minutes, 0.0);
-  if (!std::isfinite(slope) || std::fabs(slope) > 0.5 || std::isnan(level)) return;
-  const double beyond = std::max(level_step_k, level_sigmas * track.level_scatter_k());
-  if (std::fabs(level) < beyond) return;
   const double around = around_degc(unit, at);
-  if (level < 0 && std::isfinite(around) && around > track.sample.degc - 0.7) return;
-  if (level > 0 && std::isfinite(around) && (around > rest.expected_degc - 1.5 || room_deviation_k(at) > 2.5))
+  const double beyond = std::max(level_step_k, level_sigmas * track.level_scatter_k());
+  const bool room_says = level < 0 ? around > track.sample.degc - 0.7
+                                   : around > rest.expected_degc - 1.5 || room_deviation_k(at) > 2.5;
+  const bool keeps = std::fabs(slope) < 0.5 && std::fabs(level) > beyond && !room_says &&
+                     unit.shift_agrees == 0 && probe.step.at == never && level * unit.level_k >= 0;
+  if (!keeps) {
+    unit.level_since = never;
+    unit.level_k = 0;
     return;
-  const double swing = track.recent.range_k(plateau_minutes, 0.0);
-  const double usual = track.normal_swing_k(rest.phase);
-  const bool swings = usual > 0.6;  // an on-off thermostat; a proportional one hardly moves
-  const double ratio = usual > 0.05 ? swing / usual : 1.0;
-  const bool same_swing = !swings || (ratio > 0.55 && ratio < 1.6);
-  AlarmKind kind = AlarmKind::thermostat_reset;
-  std::optional<AlarmKind> other;
-  if (unit.unit.thermostat == none) {
-    if (level > 0) return;
-    kind = AlarmKind::heating_weak;
-  } else if (level < 0 && swings && ratio < 0.45) {
-    kind = AlarmKind::heating_weak;
-  } else if (!same_swing) {
-    kind = AlarmKind::thermostat_probe_moved;
-    other = AlarmKind::thermostat_reset;
-  } else if (!swings && level < 0) {
-    other = AlarmKind::heating_weak;
   }
+  unit.level_k = level;
+  if (unit.level_since == never)
+    unit.level_since = at - static_cast<std::int64_t>(plateau_minutes) * minute_ms;
+  // What came a little every day is a drift.
+  const double earlier = unit.levels.mean(34, 10);
+  if (earlier * level > 0 && std::fabs(earlier) > 0.4 * std::fabs(level)) return;
+
+  const double usual = track.normal_swing_k(rest.phase);
+  const Swing swing = swing_of(track.recent, 150.0);
+  const bool swings = usual > 0.5;  // an on-off thermostat; a proportional one hardly moves
+  const double ratio = swings ? swing.k / usual : 1.0;
+  const bool same_swing = swings && ratio > 0.6 && ratio < 1.5 && swing.rises >= 2;
+  const bool known = holds(point_of(unit, AlarmKind::not_heating)) ||
+                     holds(point_of(unit, AlarmKind::heating_stuck_on)) ||
+                     holds(point_of(unit, AlarmKind::high_cutout_open));
+  const std::int64_t needed = known ? level_known_ms : same_swing ? level_swinging_ms : level_alone_ms;
+  if (at - unit.level_since < needed) return;
   for (const AlarmKind told : {AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved,
                                AlarmKind::heating_weak, AlarmKind::thermostat_drift}) {
     if (holds(point_of(unit, told))) return;
   }
-  const std::string where = level > 0 ? " above" : " below";
+  name_level(unit, level, swings, same_swing, ratio);
+}
+
+void HeatWatch::Inside::name_level(UnitState& unit, double level_k, bool swings, bool same_swing,
+                                   double ratio) {
+  const Track& track = probes[unit.lead].track;
+  const UtcMs at = track.sample.at;
+  AlarmKind kind = AlarmKind::thermostat_reset;
+  std::optional<AlarmKind> other;
+  if (unit.unit.thermostat == none || (level_k < 0 && swings && ratio < 0.45)) {
+    if (level_k > 0) return;
+    kind = AlarmKind::heating_weak;
+  } else if (swings && !same_swing) {
+    kind = AlarmKind::thermostat_probe_moved;
+    other = AlarmKind::thermostat_reset;
+  } else if (!swings && level_k < 0) {
+    other = AlarmKind::heating_weak;
+  }
   set(point_of(unit, kind), true, false, other, track.sample.degc, at,
-      "For " + duration_words(plateau_minutes) + " it keeps " +
-          degc_text(track.recent.mean_degc(plateau_minutes, 0.0)) + " steadily, " + k_text(level) + where +
-          " what it kept before" +
+      "For " + duration_words(static_cast<double>(at - unit.level_since) / minute_ms) + " it keeps " +
+          degc_text(track.recent.mean_degc(plateau_minutes, 0.0)) + " steadily, " + k_text(level_k) +
+          (level_k > 0 ? " above" : " below") + " what it kept before" +
           (swings ? ", its swing is " + number_text(std::round(ratio * 100)) + " % of the usual" : "") +
           ". To tell: read the thermostat's display, and lay a second thermometer beside the probe for ten "
           "minutes.");
   // What was said of a fast change is now known better.
   for (const AlarmKind fast :
        {AlarmKind::not_heating, AlarmKind::heating_stuck_on, AlarmKind::high_cutout_open}) {
-    if (holds(point_of(unit, fast)))
-      set(point_of(unit, fast), false, false, std::nullopt, track.sample.degc, at, {});
+    set(point_of(unit, fast), false, false, std::nullopt, track.sample.degc, at, {});
   }
 }
 
@@ -119,10 +172,6 @@ void HeatWatch::Inside::judge_hourly(UnitState& unit) {
   const double two = unit.levels.mean(1, 0);
   if (quiet && std::isfinite(two) && std::isfinite(unit.levels.at(0)) && std::isfinite(unit.levels.at(1)))
     track.see_level(two);
-  // A change of level that came slowly within the normal range: seen by its mean over two hours.
-  if (held_phase && std::isfinite(two) &&
-      std::fabs(two) > std::max(level_step_k, level_sigmas * track.level_scatter_k()))
-    judge_level(unit);
 }
 
 // Days: what is kept moves a little every day, all one way.
@@ -172,17 +221,8 @@ void HeatWatch::Inside::judge_swing(UnitState& unit) {
   const bool held_long = phase != Phase::moving && std::isfinite(unit.levels.at(0)) &&
                          std::isfinite(unit.levels.at(1)) && std::isfinite(unit.levels.at(2));
   if (!held_long || sudden || unit.recovering_since != never || probe.step.at != never) return;
-  // Between the tenth and the ninetieth of a hundred: a door of a quarter of an hour in three hours is left
-  // out.
-  std::array<double, Recent::size> values{};
-  std::size_t n = 0;
-  for (; n < track.recent.count() && at - track.recent.at(n) <= 180 * minute_ms; ++n)
-    values[n] = track.recent.degc(n);
-  if (n < 20) return;
-  const auto high = quantile_in_place({values.data(), n}, 0.9);
-  const auto low = quantile_in_place({values.data(), n}, 0.1);
-  if (!high || !low) return;
-  const double swing = *high - *low;
+  const Swing swing = swing_of(track.recent, 180.0);
+  if (std::isnan(swing.k)) return;
   const double usual = track.normal_swing_k(phase);
   bool quiet = true;
   for (const AlarmKind kind :
@@ -190,30 +230,23 @@ void HeatWatch::Inside::judge_swing(UnitState& unit) {
         AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved, AlarmKind::high_cutout_open})
     quiet = quiet && !holds(point_of(unit, kind));
   if (track.swings_seen(phase) < 12) {
-    if (quiet) track.see_swing(phase, swing);
+    if (quiet) track.see_swing(phase, swing.k);
     return;
   }
-  // To and fro: it rises through its middle again and again. A door or an animal is one excursion.
-  const double middle = 0.5 * (*high + *low);
-  int rises = 0;
-  bool above = values[n - 1] > middle;
-  for (std::size_t i = n; i-- > 0;) {
-    if (!above && values[i] > middle + 0.25 * swing) above = true, ++rises;
-    if (above && values[i] < middle - 0.25 * swing) above = false;
-  }
-  const bool wide = swing > 1.6 * usual + 0.35 && rises >= 3;
+  // To and fro: a door or an animal is one excursion.
+  const bool wide = swing.k > 1.6 * usual + 0.35 && swing.rises >= 3;
   if (holds(point)) {
-    if (swing < 1.3 * usual + 0.2) set(point, false, false, std::nullopt, track.sample.degc, at, {});
+    if (swing.k < 1.3 * usual + 0.2) set(point, false, false, std::nullopt, track.sample.degc, at, {});
     return;
   }
   if (!wide) {
     unit.wide_hours = 0;
-    if (quiet) track.see_swing(phase, swing);
+    if (quiet) track.see_swing(phase, swing.k);
     return;
   }
   if (!quiet || ++unit.wide_hours < 3) return;
   set(point, true, false, std::nullopt, track.sample.degc, at,
-      "For hours it swings " + k_text(swing) + " where " + k_text(usual) +
+      "For hours it swings " + k_text(swing.k) + " where " + k_text(usual) +
           " was usual, with no door open and the room as usual.");
 }
 

@@ -20,7 +20,10 @@ constexpr double told_k_min = 1.0;
 // A door, a hand, a probe that falls: faster than heat can leave by itself. Held back for so long: cleaning
 // takes half an hour (common practice, no source) and warming up again some minutes more.
 constexpr std::int64_t sudden_hold_ms = 50 * minute_ms;
-constexpr std::int64_t sudden_rise_hold_ms = 20 * minute_ms;
+constexpr std::int64_t sudden_rise_hold_ms = 60 * minute_ms;
+// Where nothing tells a door from a dead heater, its end does: few are open for longer (common practice, no
+// source).
+constexpr std::int64_t door_ms = 15 * minute_ms;
 constexpr std::int64_t recovery_ms = 6 * hour_ms;
 
 double margin_k(const Track& track) {
@@ -84,38 +87,59 @@ std::string_view sureness(const Track& track) {
 
 // Keeps what was expected when it last was as expected: a timer that is late leaves it there.
 void agree(UnitState& unit, const Residual& rest, double degc) {
-  const double now = rest.expected_degc;
   const bool moved =
-      std::isnan(unit.agreed_low) || rest.phase != Phase::moving || std::fabs(degc - unit.agreed_low) > 1.0;
-  if (!moved) return;
-  unit.agreed_low = now;
-  unit.agreed_high = now;
+      std::isnan(unit.agreed_degc) || rest.phase != Phase::moving || std::fabs(degc - unit.agreed_degc) > 1.0;
+  if (moved) unit.agreed_degc = rest.expected_degc;
+}
+
+// By how much a probe fell within the last minutes; NaN: not known.
+double drop_of(const Track& track) {
+  const double beside = std::max(7.5, 2.2 * track.sample.minutes);
+  return track.recent.mean_degc(beside, std::max(4.0, track.sample.minutes)) - track.sample.degc;
 }
 
 }  // namespace
 
-void HeatWatch::Inside::judge_unit(UnitState& unit) {
-  Probe& probe = probes[unit.lead];
-  const Track& track = probe.track;
+// What the other probes say of a fall of the leading one.
+HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, double drop_k) const {
+  Witness seen;
+  const Probe& lead = probes[unit.lead];
+  const UtcMs at = lead.track.sample.at;
+  if (const Probe* cool = fresh(unit.cool, at); cool != nullptr && cool->track.recent.count() > 3) {
+    // Without its heater an enclosure cools from the hot end; through a door both ends at once.
+    const double cool_drop = drop_of(cool->track);
+    seen.door = cool_drop > std::max(0.4, 0.55 * drop_k);
+    seen.no_door = cool_drop < std::max(0.25, 0.3 * drop_k) && std::fabs(drop_k) > 0.3;
+    seen.cool_k_per_h = cool->track.recent.slope_k_per_h(30.0);
+    seen.cool_k = cool->track.residual.known ? cool->track.residual.k : not_known;
+  }
+  int fellows = 0, with_it = 0;
+  for (const std::size_t p : unit.probes) {
+    const Probe* other = fresh(p, at);
+    if (other == nullptr || other == &lead || other->spot.zone != lead.spot.zone ||
+        other->spot.enclosure == lead.spot.enclosure || !other->track.residual.known)
+      continue;
+    ++fellows;
+    const Residual& theirs = other->track.residual;
+    const double slope = other->track.recent.slope_k_per_h(15.0);
+    const bool same_way =
+        drop_k >= 0 ? slope < -0.3 || theirs.k < theirs.low_k : slope > 0.3 || theirs.k > theirs.high_k;
+    if (same_way) ++with_it;
+  }
+  seen.alone = fellows > 0 && with_it == 0;
+  seen.together = with_it > 0;
+  return seen;
+}
+
+void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
+  const Track& track = probes[unit.lead].track;
   const Residual& rest = track.residual;
   const Sample& sample = track.sample;
-  const auto point_of = [&](AlarmKind kind) { return unit.point[static_cast<std::size_t>(kind)]; };
-  if (!rest.known || !track.judged()) return;
-  if (sample.minutes <= 0) {  // after a gap: what happened meanwhile is not known
-    unit.below_k_min = unit.above_k_min = 0;
-    unit.recovering_since = sample.at;
-  }
-  const double room_k = room_deviation_k(sample.at);
-  const double around = around_degc(unit, sample.at);
-  const double margin = margin_k(track);
-  const double low_line =
-      std::min(rest.expected_degc, std::isnan(unit.agreed_low) ? rest.expected_degc : unit.agreed_low);
-  const double high_line =
-      std::max(rest.expected_degc, std::isnan(unit.agreed_high) ? rest.expected_degc : unit.agreed_high);
-  const double below_k = low_line + rest.low_k - sample.degc;
-  const double above_k = sample.degc - high_line - rest.high_k;
-  const bool normal = rest.k >= rest.low_k - margin && rest.k <= rest.high_k + margin;
-
+  now.around = around_degc(unit, sample.at);
+  now.margin_k = margin_k(track);
+  const double agreed = std::isnan(unit.agreed_degc) ? rest.expected_degc : unit.agreed_degc;
+  now.below_k = std::min(rest.expected_degc, agreed) + rest.low_k - sample.degc;
+  now.above_k = sample.degc - std::max(rest.expected_degc, agreed) - rest.high_k;
   if (rest.k >= rest.low_k && rest.k <= rest.high_k) {
     agree(unit, rest, sample.degc);
     unit.last_normal = sample.at;
@@ -123,140 +147,142 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   }
   if (unit.recovering_since != never && sample.at - unit.recovering_since > recovery_ms)
     unit.recovering_since = never;
-  if (below_k <= 0) unit.below_k_min = 0, unit.below_since = never;
-  if (above_k <= 0) unit.above_k_min = 0, unit.above_since = never;
-  if (below_k > 0 && unit.below_since == never) unit.below_since = sample.at;
-  if (above_k > 0 && unit.above_since == never) unit.above_since = sample.at;
+  if (now.below_k <= 0) unit.below_k_min = 0, unit.below_since = never;
+  if (now.above_k <= 0) unit.above_k_min = 0, unit.above_since = never;
+  if (now.below_k > 0 && unit.below_since == never) unit.below_since = sample.at;
+  if (now.above_k > 0 && unit.above_since == never) unit.above_since = sample.at;
   const double minutes = std::min(sample.minutes, 6.0);
-  unit.below_k_min = std::clamp(unit.below_k_min + (below_k - margin) * minutes, 0.0, 60.0);
-  unit.above_k_min = std::clamp(unit.above_k_min + (above_k - margin) * minutes, 0.0, 60.0);
+  unit.below_k_min = std::clamp(unit.below_k_min + (now.below_k - now.margin_k) * minutes, 0.0, 60.0);
+  unit.above_k_min = std::clamp(unit.above_k_min + (now.above_k - now.margin_k) * minutes, 0.0, 60.0);
+  if (now.above_k > now.margin_k) unit.last_above = sample.at;
 
-  const double slope = track.recent.slope_k_per_h(window_min(track));
+  now.slope = track.recent.slope_k_per_h(window_min(track));
+  const double span = track.fall().from_degc - now.around;
   const double fall_minutes = static_cast<double>(sample.at - track.fall().since) / minute_ms;
-  const double span = track.fall().from_degc - around;
-  const double free_share = track.free_fall_share(std::max(fall_minutes, 3.0));
-  const double share = (track.fall().from_degc - sample.degc) / (span > 1.0 ? span : 1.0);
-  const double of_free =
-      std::isnan(free_share) || free_share <= 0 || std::isnan(share) ? not_known : share / free_share;
-  // Faster than heat can leave by itself: a door, a hand, a probe that fell. The cool end tells it best:
-  // without its heater an enclosure cools from the hot end.
-  const double beside = std::max(7.0, 2.2 * sample.minutes);
-  const double drop = track.recent.mean_degc(beside, std::max(4.0, sample.minutes)) - sample.degc;
-  const double free_five = track.free_fall_share(6.0);
-  const double fastest = (std::isnan(free_five) ? 0.26 : 1.7 * free_five) * std::max(span, 2.0) + 0.4;
-  if (std::fabs(drop) > fastest) unit.sudden_at = sample.at;
-  const Probe* cool = fresh(unit.cool, sample.at);
-  if (cool != nullptr && cool->track.recent.count() > 3) {
-    const double cool_drop =
-        cool->track.recent.mean_degc(beside + 1.0, std::max(4.0, sample.minutes)) - cool->track.sample.degc;
-    if (cool_drop > std::max(0.45, 0.6 * drop)) unit.sudden_at = sample.at;
-  }
-  const bool sudden = unit.sudden_at != never && sample.at - unit.sudden_at < sudden_hold_ms;
-  const bool sudden_rise = unit.sudden_at != never && sample.at - unit.sudden_at < sudden_rise_hold_ms;
-  // Where its own cooling is not known, a door is told from a dead heater by its end.
-  const bool long_enough =
-      std::isfinite(of_free) || (unit.below_since != never && sample.at - unit.below_since >= 15 * minute_ms);
-  const bool like_free = std::isfinite(of_free) && of_free > 0.55 && of_free < 1.7;
-  const bool falls = std::isfinite(slope) && slope < -0.25;
-  const bool flat = std::isfinite(slope) && std::fabs(slope) < 0.6;
-  const bool rises = std::isfinite(slope) && slope > 0.4;
+  const double free = track.free_fall_share(std::max(fall_minutes, 3.0));
+  now.of_free = free > 0 && span > 1.0 ? (track.fall().from_degc - sample.degc) / span / free : not_known;
+  now.drop_k = drop_of(track);
+  now.witness = witness_of(unit, now.drop_k);
+  // Where no cool end tells, a fall much faster than its own cooling is a door. With its own cooling not
+  // known: faster than an enclosure that cools with a time constant of 20 min.
+  const double free_six = track.free_fall_share(6.0);
+  const double fastest = (std::isnan(free_six) ? 0.26 : 1.7 * free_six) * std::max(span, 2.0) + 0.4;
+  const bool jump = std::fabs(now.drop_k) > fastest && !now.witness.no_door;
+  if (now.witness.door || jump) unit.sudden_at = sample.at;
+  const std::int64_t since_sudden = unit.sudden_at == never ? INT64_MAX : sample.at - unit.sudden_at;
+  now.sudden = since_sudden < sudden_hold_ms;
+  now.sudden_rise = since_sudden < sudden_rise_hold_ms;
+}
 
-  // ---- too cold for what its heater does
-  if (unit.below_k_min > told_k_min && !sudden && !rises && long_enough &&
-      (like_free || probe.step.at == never)) {
-    const bool weak_like = flat || (std::isfinite(of_free) && of_free < 0.45);
-    const bool level_only = flat && !falls;
-    // Room far above its usual and nothing to do for a heater: not its fault. Cold room: see heating-weak.
-    const bool heater_idle = std::isfinite(around) && around > sample.degc - 0.7;
-    if (falls && !heater_idle) {
-      const double of = std::isfinite(of_free) ? of_free : 1.0;
-      const bool pair_weak = weak_like && of_free < 0.45;
-      const AlarmKind kind = pair_weak ? AlarmKind::heating_weak : AlarmKind::not_heating;
-      const bool cut =
-          unit.unit.has_cut_out && unit.last_above != never && sample.at - unit.last_above < 2 * hour_ms;
-      const AlarmKind told = cut ? AlarmKind::high_cutout_open : kind;
-      std::optional<AlarmKind> other;
-      if (cut)
-        other = AlarmKind::not_heating;
-      else if (std::isfinite(of_free) && of_free >= 0.3 && of_free < 0.6)
-        other = pair_weak ? AlarmKind::not_heating : AlarmKind::heating_weak;
-      if (!holds(point_of(AlarmKind::not_heating)) && !holds(point_of(AlarmKind::heating_weak)) &&
-          !holds(point_of(AlarmKind::high_cutout_open)) && !holds(point_of(AlarmKind::thermostat_reset)) &&
-          !holds(point_of(AlarmKind::thermostat_probe_moved))) {
-        set(point_of(told), true, harm_low_near(track, around, of, unit.wanted), other, sample.degc,
-            sample.at,
-            "Falling " + k_text(-slope) + " an hour, " + k_text(below_k) +
-                " below all that is normal at this hour" +
-                (std::isfinite(of_free)
-                     ? ", at " + number_text(std::round(of_free * 100)) + " % of the pace of its own cooling"
-                     : "") +
-                "." + forecast_words(falling(track, around, of, unit.wanted), room.clock) + " " +
-                std::string(sureness(track)));
-      } else {
-        for (const AlarmKind again :
-             {AlarmKind::not_heating, AlarmKind::heating_weak, AlarmKind::high_cutout_open}) {
-          const std::size_t point = point_of(again);
-          if (holds(point) && !held[point].harm_near && harm_low_near(track, around, of, unit.wanted))
-            set(point, true, true, held[point].other, sample.degc, sample.at, held[point].detail);
-        }
-      }
-    } else if (level_only && !heater_idle) {
-      judge_level(unit);
-    }
+// Below all that is normal, and not on its way back.
+void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
+  const Probe& probe = probes[unit.lead];
+  const Track& track = probe.track;
+  const UtcMs at = track.sample.at;
+  const bool like_free = now.of_free > 0.55 && now.of_free < 1.7;
+  const bool told_apart =
+      now.witness.no_door || now.witness.together || like_free || at - unit.below_since >= door_ms;
+  const bool rises = now.slope > 0.4;
+  const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
+  if (unit.below_k_min <= told_k_min || now.sudden || rises || !told_apart || now.witness.alone || idle)
+    return;
+  if (probe.step.at != never && !like_free) return;
+  if (!(now.slope < -0.25)) return;
+  const double pace = std::isfinite(now.of_free) ? now.of_free : 1.0;
+  const bool near = harm_low_near(track, now.around, pace, unit.wanted);
+  for (const AlarmKind held_kind :
+       {AlarmKind::not_heating, AlarmKind::heating_weak, AlarmKind::high_cutout_open}) {
+    const std::size_t point = point_of(unit, held_kind);
+    if (!holds(point)) continue;
+    if (near && !held[point].harm_near)
+      set(point, true, true, held[point].other, track.sample.degc, at, held[point].detail);
+    return;
   }
-
-  // ---- warmer than it should be
-  const bool room_explains = std::isfinite(around) && (room_k > 2.5 || around > high_line - 1.5);
-  if (above_k > margin) unit.last_above = sample.at;
-  if (unit.above_k_min > told_k_min && !sudden_rise && !room_explains && probe.step.at == never) {
-    const double cool_slope = cool == nullptr ? not_known : cool->track.recent.slope_k_per_h(30.0);
-    const bool cool_against = std::isfinite(cool_slope) && cool_slope < -0.3;
-    const bool climbing = std::isfinite(slope) && slope > 0.3 && (slope > 1.0 || above_k > 1.0);
-    if (climbing && !cool_against && !holds(point_of(AlarmKind::heating_stuck_on)) &&
-        !holds(point_of(AlarmKind::thermostat_reset)) &&
-        !holds(point_of(AlarmKind::thermostat_probe_moved))) {
-      const bool after_outage = unit.outage_to != never && sample.at - unit.outage_to < 8 * hour_ms;
-      std::optional<AlarmKind> other;
-      if (unit.unit.thermostat != none)
-        other = after_outage ? AlarmKind::thermostat_reset : AlarmKind::thermostat_probe_moved;
-      const double hour_ahead = sample.degc + slope;
-      const bool near = (std::isfinite(unit.wanted.harm_high) && hour_ahead >= unit.wanted.harm_high) ||
-                        sample.degc > unit.wanted.high + 1.0;
-      std::string forecast;
-      for (const double limit : {unit.wanted.high, unit.wanted.harm_high}) {
-        if (!std::isfinite(limit) || limit <= sample.degc) continue;
-        const double hours = (limit - sample.degc) / slope;
-        if (hours < 12)
-          forecast = " " + degc_text(limit) + " by about " +
-                     clock_words(room.clock, sample.at + static_cast<std::int64_t>(hours * hour_ms)) +
-                     " if nothing changes.";
-        break;
-      }
-      set(point_of(AlarmKind::heating_stuck_on), true, near, other, sample.degc, sample.at,
-          "Rising " + k_text(slope) + " an hour, " + k_text(above_k) +
-              " above all that is normal at this hour" +
-              (cool != nullptr ? ", cool end " + degc_text(cool->track.sample.degc) : "") +
-              ", the room is as usual." + forecast + " " + std::string(sureness(track)));
-    } else if (holds(point_of(AlarmKind::heating_stuck_on))) {
-      const std::size_t point = point_of(AlarmKind::heating_stuck_on);
-      const bool near = (std::isfinite(unit.wanted.harm_high) &&
-                         sample.degc + std::max(slope, 0.0) >= unit.wanted.harm_high) ||
-                        sample.degc > unit.wanted.high + 1.0;
-      if (near && !held[point].harm_near)
-        set(point, true, true, held[point].other, sample.degc, sample.at, held[point].detail);
-    }
-    if (!climbing) judge_level(unit);
+  if (holds(point_of(unit, AlarmKind::thermostat_reset)) ||
+      holds(point_of(unit, AlarmKind::thermostat_probe_moved)))
+    return;
+  AlarmKind kind = pace < 0.4 ? AlarmKind::heating_weak : AlarmKind::not_heating;
+  std::optional<AlarmKind> other;
+  if (unit.unit.has_cut_out && unit.last_above != never && at - unit.last_above < 2 * hour_ms) {
+    kind = AlarmKind::high_cutout_open;
+    other = AlarmKind::not_heating;
+  } else if (pace >= 0.25 && pace < 0.5) {
+    other = kind == AlarmKind::heating_weak ? AlarmKind::not_heating : AlarmKind::heating_weak;
+  } else if (unit.unit.has_cut_out && kind == AlarmKind::not_heating) {
+    other = AlarmKind::high_cutout_open;
   }
+  std::string detail = "Falling " + k_text(now.slope) + " an hour, " + k_text(now.below_k) +
+                       " below all that is normal at this hour";
+  if (std::isfinite(now.of_free))
+    detail += ", at " + number_text(std::round(now.of_free * 100)) + " % of the pace of its own cooling";
+  detail += "." + forecast_words(falling(track, now.around, pace, unit.wanted), room.clock) + " ";
+  set(point_of(unit, kind), true, near, other, track.sample.degc, at, detail + std::string(sureness(track)));
+}
 
-  // ---- over
-  if (normal) {
+// Above all that is normal, and still rising, with the room as usual.
+void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
+  const Probe& probe = probes[unit.lead];
+  const Track& track = probe.track;
+  const UtcMs at = track.sample.at;
+  const double high_line = track.sample.degc - now.above_k - track.residual.high_k;
+  const bool room_explains = room_deviation_k(at) > 2.5 || now.around > high_line - 1.5;
+  if (unit.above_k_min <= told_k_min || now.sudden_rise || room_explains || probe.step.at != never) return;
+  if (now.witness.alone) return;
+  const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
+  const bool near = hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0;
+  const std::size_t point = point_of(unit, AlarmKind::heating_stuck_on);
+  if (holds(point)) {
+    if (near && !held[point].harm_near)
+      set(point, true, true, held[point].other, track.sample.degc, at, held[point].detail);
+    return;
+  }
+  // Slowly rising it may be an animal on the probe: the cool end must warm too, or it must last.
+  const std::int64_t lasts = at - unit.above_since;
+  const bool cool_too = now.witness.cool_k_per_h > 0.15 || now.witness.cool_k > 0.4;
+  const bool cool_against = now.witness.cool_k_per_h < -0.3;
+  const bool fast = now.slope > 2.5;
+  const bool slow = now.slope > 0.3 &&
+                    ((cool_too && lasts > 20 * minute_ms) || (now.above_k > 1.0 && lasts > 60 * minute_ms));
+  if ((!fast && !slow) || cool_against) return;
+  if (holds(point_of(unit, AlarmKind::thermostat_reset)) ||
+      holds(point_of(unit, AlarmKind::thermostat_probe_moved)))
+    return;
+  const bool after_outage = unit.outage_to != never && at - unit.outage_to < 8 * hour_ms;
+  std::optional<AlarmKind> other;
+  if (unit.unit.thermostat != none)
+    other = after_outage ? AlarmKind::thermostat_reset : AlarmKind::thermostat_probe_moved;
+  std::string detail = "Rising " + k_text(now.slope) + " an hour, " + k_text(now.above_k) +
+                       " above all that is normal at this hour, the room is as usual.";
+  const double limit = track.sample.degc < unit.wanted.high ? unit.wanted.high : unit.wanted.harm_high;
+  const double hours = (limit - track.sample.degc) / now.slope;
+  if (hours > 0 && hours < 12)
+    detail += " " + degc_text(limit) + " by about " +
+              clock_words(room.clock, at + static_cast<std::int64_t>(hours * hour_ms)) +
+              " if nothing changes.";
+  set(point, true, near, other, track.sample.degc, at, detail + " " + std::string(sureness(track)));
+}
+
+void HeatWatch::Inside::judge_unit(UnitState& unit) {
+  const Track& track = probes[unit.lead].track;
+  const Residual& rest = track.residual;
+  if (!rest.known || !track.judged()) return;
+  if (track.sample.minutes <= 0) {  // after a gap: what happened meanwhile is not known
+    unit.below_k_min = unit.above_k_min = 0;
+    unit.recovering_since = track.sample.at;
+  }
+  Look now;
+  follow(unit, now);
+  judge_cold(unit, now);
+  judge_warm(unit, now);
+  if (rest.k >= rest.low_k - now.margin_k && rest.k <= rest.high_k + now.margin_k) {
     for (const AlarmKind kind : {AlarmKind::not_heating, AlarmKind::heating_stuck_on,
                                  AlarmKind::high_cutout_open, AlarmKind::heating_weak}) {
-      const std::size_t point = point_of(kind);
-      if (holds(point) && sample.at - held[point].since > 10 * minute_ms)
-        set(point, false, false, std::nullopt, sample.degc, sample.at, {});
+      const std::size_t point = point_of(unit, kind);
+      if (holds(point) && track.sample.at - held[point].since > 10 * minute_ms)
+        set(point, false, false, std::nullopt, track.sample.degc, track.sample.at, {});
     }
   }
+  judge_level(unit);
   judge_gradient(unit);
   judge_hourly(unit);
 }

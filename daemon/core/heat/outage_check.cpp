@@ -107,7 +107,9 @@ void OutageWatch::Inside::follow_line(Episode& episode, LineWatch& watch) {
   OutageLine& line = watch.line;
   const std::int64_t from_e = elapsed(episode.record.from);
   if (!trusted || enclosure.last_e < from_e || now.elapsed.ms - enclosure.last_e > fresh_ms) return;
-  const bool settled = episode.record.stage >= OutageStage::settled;
+  // What comes later than this is not the outage's doing.
+  constexpr std::int64_t still_falls_ms = 20 * minute_ms;
+  const bool settled = episode.record.to && now.utc - *episode.record.to > still_falls_ms;
   if (!settled && !(enclosure.last_degc >= line.lowest_degc)) line.lowest_degc = enclosure.last_degc;
   line.judged = course.judged && std::isfinite(course.expected_degc) && std::isfinite(course.degc) &&
                 enclosure.course_e > from_e;
@@ -213,7 +215,10 @@ void OutageWatch::Inside::write_words(Episode& episode, LineWatch& watch, bool f
     }
   }
   if (std::abs(line.drop_late_min) >= drop_late_min) {
-    looks.push_back("night drop runs " + late_words(line.drop_late_min) + ": set the thermostat's clock");
+    const bool same_timer = std::abs(line.drop_late_min - line.lights_late_min) < drop_late_min;
+    if (same_timer) says.push_back("so does its night drop");
+    if (!same_timer)
+      looks.push_back("night drop runs " + late_words(line.drop_late_min) + ": set the thermostat's clock");
   } else if (std::isfinite(line.drop_late_min)) {
     says.emplace_back("night drop on time");
   }

@@ -163,6 +163,16 @@ void OutageWatch::Inside::join_more(Episode& episode) {
     if (one.precise || now.elapsed.ms - episode.opened_e < late_witness_ms)
       episode.fit_due_e = now.elapsed.ms;
   }
+  // What was cold anyway, and should have been warmed by now: the morning came without power.
+  for (std::size_t i = 0; i < unit_watches.size() && !episode.record.to && trusted; ++i) {
+    const UnitWatch& unit = unit_watches[i];
+    constexpr double missing_k = 2.5;
+    constexpr double warms_k_per_h = 1;
+    if (unit.out == 0 && unit.any && unit.course.judged && unit.course.below &&
+        unit.course.expected_degc - unit.course.degc > missing_k &&
+        !(unit.course.warming_k_per_h > warms_k_per_h))
+      join(episode, {Source::What::unit, i, units[i].enclosures.front(), false, from_e, from_e});
+  }
 }
 
 // While nothing could be heard, places cooled: then it was more than that.
@@ -207,7 +217,7 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
     before_e = std::min(before_e, first_e);
   };
   for (const LightWatch& one : lights) {
-    if (one.out == episode.number) narrow(one.dark_after_e, one.dark_before_e);
+    if (one.out == episode.number && one.dark_before_e != 0) narrow(one.dark_after_e, one.dark_before_e);
   }
   for (const PowerWatch& one : powers) {
     if (one.out == episode.number) narrow(one.last_drawing_e, one.first_nothing_e);

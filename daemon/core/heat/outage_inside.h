@@ -146,7 +146,11 @@ struct Episode {
   int looks_told = 0;
   std::int64_t look_since_e = 0;  // something new to look at; 0: nothing
   bool changed = true;
-  std::size_t members = 0;  // at the last look
+  // How each unit stood while it lasted: afterwards it cannot be told any more.
+  enum class Stand : std::uint8_t { cannot_tell, undecided, holds };
+  std::vector<Stand> stands;
+  std::vector<bool> lit;    // lights, likewise
+  std::vector<bool> drawn;  // meters
 };
 
 // Something that is without power, heat or voice.
@@ -189,6 +193,7 @@ struct OutageWatch::Inside {
   void hear_instrument(InstrumentWatch& instrument, Stamp at);
   void hear_room(double degc, Stamp at);
   void note_edge(LightWatch& light, const LightEdge& edge);
+  void settle_by_timer(Episode& episode, const LightWatch& light, double late_min);
   Episode& add_gap(OutageKind kind, UtcMs from, UtcMs to);
 
   // outage_common.cpp: what went together, when
@@ -205,6 +210,7 @@ struct OutageWatch::Inside {
 
   // outage_kind.cpp: which, and why
   void name_kind(Episode& episode);
+  void see_who_holds(Episode& episode);
   [[nodiscard]] bool holds(const UnitWatch& unit, const Episode& episode) const;
   [[nodiscard]] bool able(const UnitWatch& unit) const;
   [[nodiscard]] std::string evidence_of(const Episode& episode) const;

@@ -15,6 +15,7 @@ constexpr double flat_k_per_h = -0.6;
 constexpr double warmer_than_room_k = 4;
 constexpr std::int64_t heat_fades_ms = 8 * minute_ms;  // what an element still gives after it went off
 constexpr std::int64_t all_show_by_ms = 75 * minute_ms;
+constexpr std::int64_t still_shows_ms = 15 * minute_ms;  // after its end
 
 using Circuits = std::vector<Index>;
 
@@ -88,7 +89,9 @@ bool OutageWatch::Inside::able(const UnitWatch& unit) const {
 }
 
 bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode) const {
-  if (!able(unit) || unit.out == episode.number || unit.course.below) return false;
+  if (unit.out == episode.number || unit.course.below) return false;
+  constexpr double astray_k = 2;  // it should be warming, and is not
+  if (!episode.gap && unit.course.expected_degc - unit.course.degc > astray_k) return false;
   const std::int64_t from_e = elapsed(episode.record.from) + heat_fades_ms;
   std::int64_t to_e = now.elapsed.ms;
   if (episode.record.to) to_e = std::min(to_e, elapsed(*episode.record.to));
@@ -105,6 +108,24 @@ bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode) c
   return slope > flat_k_per_h;
 }
 
+void OutageWatch::Inside::see_who_holds(Episode& episode) {
+  using Stand = Episode::Stand;
+  episode.stands.resize(unit_watches.size(), Stand::cannot_tell);
+  for (std::size_t i = 0; i < unit_watches.size(); ++i) {
+    Stand& stand = episode.stands[i];
+    if (!episode.record.to || episode.gap)
+      stand = able(unit_watches[i]) ? std::max(stand, Stand::undecided) : stand;
+    if (stand == Stand::cannot_tell) continue;
+    stand = holds(unit_watches[i], episode) ? Stand::holds : Stand::undecided;
+  }
+  episode.lit.resize(lights.size(), false);
+  episode.drawn.resize(powers.size(), false);
+  if (episode.gap || (episode.record.to && !episode.lit.empty())) return;
+  for (std::size_t i = 0; i < lights.size(); ++i)
+    episode.lit[i] = lights[i].course.known() && lights[i].course.lit();
+  for (std::size_t i = 0; i < powers.size(); ++i) episode.drawn[i] = powers[i].drawing > 0;
+}
+
 void OutageWatch::Inside::name_kind(Episode& episode) {
   OutageRecord& record = episode.record;
   if (record.kind == OutageKind::room_heating) {
@@ -114,30 +135,33 @@ void OutageWatch::Inside::name_kind(Episode& episode) {
         std::string(units.empty() ? "nothing here is heated by itself" : "the enclosures' own heating held");
     return;
   }
+  const bool frozen = record.to && now.elapsed.ms - elapsed(*record.to) > still_shows_ms;
+  if (frozen && episode.stands.empty()) return;  // taken up after a restart: what was found then stays
+  if (!frozen) see_who_holds(episode);
   Witnesses seen;
-  for (const UnitWatch& one : unit_watches) {
-    if (one.out == episode.number) {
-      seen.out.push_back(one.circuits);
+  for (std::size_t i = 0; i < unit_watches.size(); ++i) {
+    if (unit_watches[i].out == episode.number) {
+      seen.out.push_back(unit_watches[i].circuits);
       seen.only_lights = false;
-    } else if (holds(one, episode)) {
-      seen.holding.push_back(one.circuits);
-    } else if (able(one)) {
+    } else if (episode.stands[i] == Episode::Stand::holds) {
+      seen.holding.push_back(unit_watches[i].circuits);
+    } else if (episode.stands[i] == Episode::Stand::undecided) {
       ++seen.undecided;
     }
   }
-  for (const LightWatch& one : lights) {
-    if (one.out == episode.number) {
-      seen.out.push_back(one.circuits);
-    } else if (!episode.gap && one.course.known() && one.course.lit()) {
-      seen.holding.push_back(one.circuits);
+  for (std::size_t i = 0; i < lights.size(); ++i) {
+    if (lights[i].out == episode.number) {
+      seen.out.push_back(lights[i].circuits);
+    } else if (episode.lit[i]) {
+      seen.holding.push_back(lights[i].circuits);
     }
   }
-  for (const PowerWatch& one : powers) {
-    if (one.out == episode.number) {
-      seen.out.push_back(one.circuits);
+  for (std::size_t i = 0; i < powers.size(); ++i) {
+    if (powers[i].out == episode.number) {
+      seen.out.push_back(powers[i].circuits);
       seen.only_lights = false;
-    } else if (!episode.gap && one.drawing > 0) {
-      seen.holding.push_back(one.circuits);
+    } else if (episode.drawn[i]) {
+      seen.holding.push_back(powers[i].circuits);
     }
   }
   const OutageKind kind_before = record.kind;
@@ -183,7 +207,8 @@ std::string OutageWatch::Inside::evidence_of(const Episode& episode) const {
   std::vector<std::string> fell, dark, silent, held;
   for (std::size_t i = 0; i < units.size(); ++i) {
     if (unit_watches[i].out == episode.number) fell.push_back(place_of(room, units[i]));
-    if (episode.heat && holds(unit_watches[i], episode)) held.push_back(place_of(room, units[i]));
+    if (episode.heat && episode.stands[i] == Episode::Stand::holds && unit_watches[i].out != episode.number)
+      held.push_back(place_of(room, units[i]));
   }
   for (const LightWatch& one : lights) {
     if (one.out == episode.number) dark.push_back(place_name_of(room.enclosures[one.enclosure]));

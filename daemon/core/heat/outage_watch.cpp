@@ -283,6 +283,17 @@ void OutageWatch::Inside::hear_light(LightWatch& light, double lux, Stamp at) {
     light.lit_after_e = after_e;
     light.lit_before_e = before_e;
     if (light.out != 0) return;  // the power came back: no timer's doing
+  } else if (edge->on && trusted && light.out == 0 &&
+             light.course.should_be_lit(edge->at() - minute_ms * 10, plan, room.clock)) {
+    // It should have come on while the power was away, and came on with it.
+    for (Episode& one : episodes) {
+      if (!one.heat || one.record.stage != OutageStage::open) continue;
+      light.out = one.number;
+      light.dark_after_e = light.dark_before_e = 0;
+      light.lit_after_e = after_e;
+      light.lit_before_e = before_e;
+      return;
+    }
   }
   if (!(light.dark && !edge->on)) note_edge(light, *edge);
 }
@@ -300,6 +311,7 @@ void OutageWatch::Inside::note_edge(LightWatch& light, const LightEdge& edge) {
       if (watch.enclosure != light.enclosure) continue;
       watch.line.lights_late_min = edge.late_min;
       one.changed = true;
+      settle_by_timer(one, light, edge.late_min);
     }
   }
   if (taken) return;
@@ -307,6 +319,25 @@ void OutageWatch::Inside::note_edge(LightWatch& light, const LightEdge& edge) {
   constexpr double again_min = 10;  // what comes again the next day is the timer's new minute
   if (LightCourse::is_usual(edge) || std::abs(edge.late_min - odd) < again_min) light.course.learn(edge);
   odd = edge.late_min;
+}
+
+// A timer that stood still for as long as the outage lasted was without power too: the other circuit as well.
+void OutageWatch::Inside::settle_by_timer(Episode& episode, const LightWatch& light, double late_min) {
+  OutageRecord& record = episode.record;
+  constexpr double least_min = 10;  // below it a timer's own scatter might do it
+  constexpr double same_min = 5;
+  const auto lasted_min = static_cast<double>(*record.to - record.from) / minute_ms;
+  if (record.kind != OutageKind::mains || record.other != OutageKind::circuit || light.circuits.empty() ||
+      late_min < least_min || std::abs(late_min - lasted_min) > same_min)
+    return;
+  for (const Index circuit : light.circuits) {
+    if (record.circuit == room.circuits[circuit].id) return;
+  }
+  record.other.reset();
+  record.circuit.clear();
+  record.confidence = 0.95;
+  record.evidence += "; a timer on another circuit stood still for as long: that of " +
+                     place_name_of(room.enclosures[light.enclosure]);
 }
 
 void OutageWatch::Inside::hear_power(PowerWatch& power, double watts, Stamp at) const {

@@ -68,9 +68,12 @@ void DayCourse::learn(int bin, double degc, double kept) {
   }
   if (days_[i] < 255) ++days_[i];
   quarters_ = std::min(quarters_ + 1, 1'000 * bins_per_day);
+  refresh_extremes();
 }
 
 void DayCourse::shift(double k) {
+  low_ += k;
+  high_ += k;
   for (std::size_t i = 0; i < mean_.size(); ++i) {
     mean_[i] += static_cast<float>(k);
     used_[i] += static_cast<float>(k);
@@ -95,6 +98,7 @@ void DayCourse::smooth(double keep_edges_k) {
     }
     if (const auto median = median_in_place({near.data(), n})) used_[centre] = static_cast<float>(*median);
   }
+  refresh_extremes();
 }
 
 void DayCourse::clear() {
@@ -106,20 +110,14 @@ double DayCourse::share_known() const {
   return static_cast<double>(known) / bins_per_day;
 }
 
-double DayCourse::low() const {
-  double least = nan;
+void DayCourse::refresh_extremes() {
+  low_ = high_ = nan;
   for (std::size_t i = 0; i < used_.size(); ++i) {
-    if (days_[i] > 0 && !(static_cast<double>(used_[i]) >= least)) least = static_cast<double>(used_[i]);
+    if (days_[i] == 0) continue;
+    const auto here = static_cast<double>(used_[i]);
+    if (!(here >= low_)) low_ = here;
+    if (!(here <= high_)) high_ = here;
   }
-  return least;
-}
-
-double DayCourse::high() const {
-  double most = nan;
-  for (std::size_t i = 0; i < used_.size(); ++i) {
-    if (days_[i] > 0 && !(static_cast<double>(used_[i]) <= most)) most = static_cast<double>(used_[i]);
-  }
-  return most;
 }
 
 // ---- how residuals spread

@@ -9,6 +9,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <string>
 
 #include "core/time.h"
@@ -33,8 +34,8 @@ class DayCourse {
   [[nodiscard]] int days() const { return quarters_ / bins_per_day; }
   [[nodiscard]] int quarters() const { return quarters_; }
   [[nodiscard]] double share_known() const;
-  [[nodiscard]] double low() const;  // of all bins; NaN: none
-  [[nodiscard]] double high() const;
+  [[nodiscard]] double low() const { return low_; }  // of all bins; NaN: none
+  [[nodiscard]] double high() const { return high_; }
   [[nodiscard]] double bin(int index) const {
     return static_cast<double>(used_[static_cast<std::size_t>(index)]);
   }
@@ -49,6 +50,9 @@ class DayCourse {
   std::array<std::array<float, first_days>, bins_per_day> first_{};  // as they came; their median is the mean
   std::array<std::uint8_t, bins_per_day> days_{};
   int quarters_ = 0;  // learned ever, saturating
+  double low_ = std::numeric_limits<double>::quiet_NaN();
+  double high_ = std::numeric_limits<double>::quiet_NaN();
+  void refresh_extremes();
 };
 
 // How residuals spread in one phase: a histogram with slow forgetting, so that quantiles need no shape.
