@@ -22,13 +22,15 @@ namespace {
 
 namespace asio = boost::asio;
 
-// While messages come in closer together than this they are taken in together: a switch of threads for each
-// would cost more than the message. They keep the stamps of their arrival.
-constexpr std::chrono::milliseconds gather_arrivals{5};
+// While many messages come they are taken in together: a switch of threads for each would cost more than the
+// message. They keep the stamps of their arrival. Where few come, the switch is all that they cost, and they
+// wait for the moment of their commit: see quiet_patience_ms().
+constexpr std::int64_t busy_patience_ms = 5;
+constexpr std::int64_t most_quiet_readings = 50;  // a second
 // Clock and intake are looked after once a second while messages come, on the way, and at this interval while
 // none do: a thread that wakes only to look costs more than a quiet room's readings.
 constexpr std::chrono::seconds look_interval{1};
-constexpr std::chrono::seconds idle_look_interval{5};
+constexpr std::chrono::seconds idle_look_interval{10};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
 
 // From the file, on a connection of its own: what is listed is what is kept.
@@ -94,24 +96,19 @@ int Daemon::Inner::run() {
   return 0;
 }
 
-// The first after a pause is taken in at once.
-void Daemon::Inner::arrived() {
-  if (gathering || stopping) return;
-  if (std::chrono::steady_clock::now() - last_pump > gather_arrivals) return pump();
-  gathering = true;
-  pump_timer.expires_after(gather_arrivals);
-  pump_timer.async_wait([this](boost::system::error_code error) {
-    gathering = false;
-    if (!error) pump();
-  });
+// Brings the engine up to now.
+void Daemon::Inner::drain() {
+  last_pump = std::chrono::steady_clock::now();
+  bell.looked();
+  const Stamp now = clock.now();
+  look_after(now);
+  if (intake->pump(arrivals_at_once, now, intake::sink_into(*this))) asio::post(io, [this] { pump(); });
+  if (taken > most_quiet_readings) bell.set_patience_ms(busy_patience_ms);
 }
 
 void Daemon::Inner::pump() {
   if (stopping) return;
-  last_pump = std::chrono::steady_clock::now();
-  const Stamp now = clock.now();
-  look_after(now);
-  if (intake->pump(arrivals_at_once, now, intake::sink_into(*this))) asio::post(io, [this] { pump(); });
+  drain();
   settle();
 }
 
@@ -139,7 +136,7 @@ void Daemon::Inner::settle(Recorder::Durable durable) {
   for (const NoteRecord& note : effects.notes) {
     spdlog::info("note of {} by {}: {}: {}", note.subject, note.who, name_of(note.type), note.text);
   }
-  recorder->take(effects, clock.now().utc, std::move(durable));
+  recorder->take(effects, clock.now(), std::move(durable));
   arm_due();
 }
 
@@ -151,15 +148,36 @@ void Daemon::Inner::arm_due() {
   due_timer.async_wait([this](boost::system::error_code error) {
     if (error || stopping) return;
     armed_for = ElapsedMs{INT64_MAX};
+    drain();  // what came before may say that nothing is due
     step(TickEvent{clock.now()});
   });
 }
 
 void Daemon::Inner::look_after(Stamp now) {
-  const bool due = last_pump - last_look >= look_interval;
-  if (due) last_look = last_pump;
+  const auto since = std::chrono::duration_cast<std::chrono::milliseconds>(last_pump - last_look);
+  const bool due = since >= look_interval;
   watch_clock(now, due);
-  if (due) intake->tick(now, intake::sink_into(*this));
+  if (!due) return;
+  const bool quiet = taken * second_ms <= most_quiet_readings * since.count();
+  bell.set_patience_ms(quiet ? quiet_patience_ms() : busy_patience_ms);
+  taken = 0;
+  last_look = last_pump;
+  intake->tick(now, intake::sink_into(*this));
+}
+
+// In a quiet room what has arrived is judged when it must be committed. Delays count from its arrival and are
+// looked at only after it, so no alarm is late by that, where no delay is shorter; else nothing waits. What
+// needs no delay (an alarm that worsens, or is over) comes later by the commit interval at most.
+std::int64_t Daemon::Inner::quiet_patience_ms() const {
+  const std::int64_t interval_ms = settings.store.commit_interval_ms;
+  for (const AlarmKind kind : {AlarmKind::too_cold, AlarmKind::too_hot, AlarmKind::no_refuge,
+                               AlarmKind::too_dry, AlarmKind::too_damp, AlarmKind::probe_implausible}) {
+    const AlarmSettings& alarm = settings.room.alarm_settings[static_cast<std::size_t>(kind)];
+    const auto shortest_ms = static_cast<double>(std::min(alarm.on_delay_ms, alarm.harm_on_delay_ms));
+    if (alarm.enabled && shortest_ms < clock.pace() * static_cast<double>(interval_ms))
+      return busy_patience_ms;
+  }
+  return interval_ms;
 }
 
 void Daemon::Inner::look_again() {
@@ -214,8 +232,9 @@ std::string Daemon::Inner::status() const {
 }
 
 void Daemon::Inner::answer(const std::string& request, const std::string& peer, const ControlReply& reply) {
-  const Stamp now = clock.now();
   // So that what is shown is of now, not of the last event.
+  drain();
+  const Stamp now = clock.now();
   engine->step(TickEvent{now}, effects);
   RequestContext context{
       *engine,
@@ -264,7 +283,7 @@ void Daemon::Inner::stop() {
   hanging = hanging || !report.hanging.empty();
   control.reset();
   due_timer.cancel();
-  pump_timer.cancel();
+  bell.cancel();
   look_timer.cancel();
   reload_signal.cancel();
   recorder.reset();

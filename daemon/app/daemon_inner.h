@@ -16,6 +16,7 @@
 #include <variant>
 #include <vector>
 
+#include "app/arrival_bell.h"
 #include "app/control.h"
 #include "app/daemon.h"
 #include "app/recorder.h"
@@ -44,14 +45,17 @@ struct Daemon::Inner {
   explicit Inner(DaemonOptions the_options)
       : options(std::move(the_options)),
         clock(options.pace),
+        bell(io, [this] { pump(); }),
         due_timer(io),
-        pump_timer(io),
         look_timer(io),
         signals(io, SIGINT, SIGTERM),
         reload_signal(io, SIGHUP) {}
 
   // Called by intake's sink.
-  void take(const ReadingEvent& event) { engine->step_reading(event, effects); }
+  void take(const ReadingEvent& event) {
+    ++taken;
+    engine->step_reading(event, effects);
+  }
   void take(const Event& event);
 
   Outcome open_store(Settings& settings);
@@ -62,11 +66,12 @@ struct Daemon::Inner {
   Result<std::shared_ptr<notify::Delivery>> new_delivery(const Settings& settings);
   void tell_how_things_stand();
   void tell_of_store(bool working, const std::string& trouble);
-  void arrived();
+  void drain();
   void pump();
   void step(const Event& event);
   void settle(Recorder::Durable durable = {});
   void look_after(Stamp now);
+  [[nodiscard]] std::int64_t quiet_patience_ms() const;
   void look_again();
   void arm_due();
   void watch_clock(Stamp now, bool ask_kernel);
@@ -87,17 +92,17 @@ struct Daemon::Inner {
   Effects effects;
   std::unique_ptr<Recorder> recorder;
   std::shared_ptr<notify::Delivery> delivery;
+  ArrivalBell bell;  // outlives intake, which strikes it
   std::unique_ptr<intake::Intake> intake;
   std::unique_ptr<ControlServer> control;
   boost::asio::steady_timer due_timer;
-  boost::asio::steady_timer pump_timer;
   boost::asio::steady_timer look_timer;
   boost::asio::signal_set signals;
   boost::asio::signal_set reload_signal;
   ElapsedMs armed_for{INT64_MAX};
   std::chrono::steady_clock::time_point last_pump{};
   std::chrono::steady_clock::time_point last_look{};
-  bool gathering = false;
+  std::int64_t taken = 0;  // readings since last_look
   std::int64_t clock_offset_ms = 0;
   UtcMs not_before = release_utc;
   bool clock_sure = true;

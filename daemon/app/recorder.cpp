@@ -1,6 +1,7 @@
 #include "app/recorder.h"
 
 #include <chrono>
+#include <cmath>
 #include <iterator>
 #include <utility>
 
@@ -29,12 +30,16 @@ void move_into(std::vector<T>& to, std::vector<T>& from) {
 
 }  // namespace
 
-Recorder::Recorder(boost::asio::io_context& io, store::Store& store, std::int64_t commit_interval_ms,
-                   std::function<std::string()> snapshot)
-    : timer_(io), store_(store), commit_interval_ms_(commit_interval_ms), snapshot_(std::move(snapshot)) {}
+Recorder::Recorder(boost::asio::io_context& io, const Clock& clock, store::Store& store,
+                   std::int64_t commit_interval_ms, std::function<std::string()> snapshot)
+    : timer_(io),
+      clock_(clock),
+      store_(store),
+      commit_interval_ms_(std::llround(static_cast<double>(commit_interval_ms) * clock.pace())),
+      snapshot_(std::move(snapshot)) {}
 
-void Recorder::take(Effects& effects, UtcMs now, Durable durable) {
-  now_ = now;
+void Recorder::take(Effects& effects, Stamp now, Durable durable) {
+  now_ = now.utc;
   const bool urgent = !effects.transitions.empty() || !effects.messages.empty() ||
                       !effects.withdrawn.empty() || !effects.notes.empty();
   CHECK(urgent || !durable);
@@ -44,23 +49,32 @@ void Recorder::take(Effects& effects, UtcMs now, Durable durable) {
   move_into(gathered_.withdrawn, effects.withdrawn);
   move_into(gathered_.notes, effects.notes);
   if (urgent) {
-    submit(now, true, true, std::move(durable));
+    submit(now.utc, true, true, std::move(durable));
   } else if (gathered_.readings.size() >= most_gathered) {
-    submit(now, false, false);
+    submit(now.utc, false, false);
   } else if (!gathered_.readings.empty()) {
-    arm();
+    const ElapsedMs due = gathered_.readings.front().elapsed + commit_interval_ms_;
+    // A little early is better than to wake once more for it.
+    if (due - now.elapsed <= commit_interval_ms_ / 20) {
+      submit_plain(now.utc);
+    } else {
+      arm(due);
+    }
   }
 }
 
-void Recorder::arm() {
+void Recorder::arm(ElapsedMs due) {
   if (armed_) return;
   armed_ = true;
-  timer_.expires_after(std::chrono::milliseconds(commit_interval_ms_));
+  timer_.expires_after(clock_.real_until(due));
   timer_.async_wait([this](boost::system::error_code error) {
     armed_ = false;
-    if (error || gathered_.readings.empty()) return;
-    submit(now_, false, std::chrono::steady_clock::now() - last_snapshot_ >= snapshot_interval);
+    if (!error && !gathered_.readings.empty()) submit_plain(now_);
   });
+}
+
+void Recorder::submit_plain(UtcMs now) {
+  submit(now, false, std::chrono::steady_clock::now() - last_snapshot_ >= snapshot_interval);
 }
 
 void Recorder::flush(UtcMs now) {

@@ -1,8 +1,9 @@
 #pragma once
-// From the engine's effects to the store and on to people. Plain readings are gathered and committed once a
-// commit interval; a step with transitions, messages or notes is committed at once, with the engine's
-// snapshot, and its messages go out when that commit is durable - or has failed: people are told anyway.
-// Domain thread only; the callbacks that it hands to the store run on the store's writer thread.
+// From the engine's effects to the store and on to people. Plain readings are gathered and committed one
+// commit interval after the oldest of them arrived; a step with transitions, messages or notes is committed
+// at once, with the engine's snapshot, and its messages go out when that commit is durable - or has failed:
+// people are told anyway. Domain thread only; the callbacks that it hands to the store run on the store's
+// writer thread.
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
@@ -12,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "app/clock.h"
 #include "core/effects.h"
 #include "core/room.h"
 #include "core/time.h"
@@ -27,9 +29,9 @@ namespace baskwell {
 
 class Recorder {
  public:
-  // `snapshot` writes the engine's state down at the moment it is asked.
-  Recorder(boost::asio::io_context& io, store::Store& store, std::int64_t commit_interval_ms,
-           std::function<std::string()> snapshot);
+  // `snapshot` writes the engine's state down at the moment it is asked. The interval is real time.
+  Recorder(boost::asio::io_context& io, const Clock& clock, store::Store& store,
+           std::int64_t commit_interval_ms, std::function<std::string()> snapshot);
 
   void set_room(std::shared_ptr<const Room> room) { room_ = std::move(room); }
   void set_delivery(std::shared_ptr<notify::Delivery> delivery) { delivery_ = std::move(delivery); }
@@ -37,7 +39,7 @@ class Recorder {
   // Takes over what one or more steps left in `effects` and clears it. `durable` hears, on the store's writer
   // thread, whether it is on the disk; only for what is committed at once (transitions, messages, notes).
   using Durable = std::function<void(bool ok, const std::string& error)>;
-  void take(Effects& effects, UtcMs now, Durable durable = {});
+  void take(Effects& effects, Stamp now, Durable durable = {});
   // Commits what is gathered, with a snapshot. For the end, and before a change of settings.
   void flush(UtcMs now);
 
@@ -45,11 +47,13 @@ class Recorder {
 
  private:
   void submit(UtcMs now, bool urgent, bool with_snapshot, Durable durable = {});
-  void arm();
+  void submit_plain(UtcMs now);
+  void arm(ElapsedMs due);
 
   boost::asio::steady_timer timer_;
+  const Clock& clock_;
   store::Store& store_;
-  std::int64_t commit_interval_ms_;
+  std::int64_t commit_interval_ms_;  // by the clock, which may run faster
   std::function<std::string()> snapshot_;
   std::shared_ptr<const Room> room_;
   std::shared_ptr<notify::Delivery> delivery_;

@@ -140,7 +140,7 @@ Result<std::shared_ptr<notify::Delivery>> Daemon::Inner::new_delivery(const Sett
 Outcome Daemon::Inner::open_intake(const Settings& fresh, std::unique_ptr<intake::Intake>& opened) {
   intake::Intake::Wiring wiring;
   wiring.clock = [this] { return clock.now(); };
-  wiring.wake = [this] { asio::post(io, [this] { arrived(); }); };
+  wiring.wake = [this] { bell.strike(); };
   wiring.seed = std::random_device{}();
   wiring.plugin_folders = plugin_folders(fresh);
   auto made = intake::Intake::open(fresh, std::move(wiring));
@@ -161,9 +161,9 @@ Outcome Daemon::Inner::open() {
   if (!version) return version.error();
   settings.room.version = version.value();
 
-  recorder = std::make_unique<Recorder>(io, *store, settings.store.commit_interval_ms,
+  recorder = std::make_unique<Recorder>(io, clock, *store, settings.store.commit_interval_ms,
                                         [this] { return engine->snapshot(clock.now(), clock.boot_id()); });
-  if (Outcome taken = take_up_state(); !taken) return taken;
+  if (Outcome resumed = take_up_state(); !resumed) return resumed;
   auto newest = store->last_stored_utc();
   if (!newest) return newest.error();
   // A little slack: what was stored last may carry a stamp from a clock that was then corrected backwards.

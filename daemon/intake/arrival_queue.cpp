@@ -12,6 +12,7 @@ namespace {
 
 constexpr std::size_t share_count = 4096;  // a power of two
 constexpr std::uint32_t share_of_free = 16;
+constexpr std::uint32_t hurry_at = 64;  // of all messages
 // Touched memory beyond these is given back once a buffer is nearly idle again.
 constexpr std::uint32_t keep_bytes = 256U << 10U;
 constexpr std::uint32_t keep_records = 4096;
@@ -78,7 +79,7 @@ bool ArrivalQueue::push(std::string_view topic, std::string_view payload, bool r
   CHECK(topic.size() <= std::numeric_limits<std::uint16_t>::max());  // MQTT 5.0 section 1.5.4
   const std::size_t hash = std::hash<std::string_view>{}(topic);
   const std::size_t size = topic.size() + payload.size();
-  bool was_empty = false;
+  bool wake = false;
   {
     const std::lock_guard lock(mutex_);
     Counts& counts = counts_[static_cast<std::size_t>(session)];
@@ -100,7 +101,6 @@ bool ArrivalQueue::push(std::string_view topic, std::string_view payload, bool r
     char* const to = back_.bytes.get() + back_.bytes_used;
     if (!topic.empty()) std::memcpy(to, topic.data(), topic.size());
     if (!payload.empty()) std::memcpy(to + topic.size(), payload.data(), payload.size());
-    was_empty = back_.records.empty();
     back_.records.push_back({.at = at,
                              .topic_hash = hash,
                              .offset = back_.bytes_used,
@@ -110,8 +110,9 @@ bool ArrivalQueue::push(std::string_view topic, std::string_view payload, bool r
                              .retained = retained});
     back_.bytes_used += static_cast<std::uint32_t>(size);
     ++counts.accepted;
+    wake = back_.records.size() == 1 || back_.records.size() == bounds_.messages / hurry_at;
   }
-  if (was_empty && wake_) wake_();
+  if (wake && wake_) wake_();
   return true;
 }
 

@@ -56,7 +56,8 @@ class ArrivalQueue {
   };
 
   // `wake` is called without any lock, on the producer's thread, when the back buffer turns from empty to not
-  // empty. It must be quick and must not throw.
+  // empty, and again when it holds a 64th of its messages: whoever lets them gather should not do so for much
+  // longer. It must be quick and must not throw.
   ArrivalQueue(Bounds bounds, std::function<void()> wake);
 
   // False: dropped (and counted).

@@ -52,6 +52,7 @@ void Store::Writer::enqueue(Item item, bool urgent) {
 std::size_t Store::Writer::submit(Batch batch) {
   CHECK(batch.room || batch.readings.empty());
   std::size_t dropped = 0;
+  bool taken = false;
   {
     const std::lock_guard lock(mutex_);
     CHECK(!stop_);
@@ -71,9 +72,12 @@ std::size_t Store::Writer::submit(Batch batch) {
       urgent_ = urgent_ || batch.urgent;
       Committed on_committed = std::move(batch.on_committed);
       queue_.push_back({std::move(batch), std::move(on_committed), false, {}});
-      work_.notify_one();
-      return dropped;
+      taken = true;
     }
+  }
+  if (taken) {
+    work_.notify_one();  // without the lock, which it would wake up to wait for
+    return dropped;
   }
   if (batch.on_committed) {
     batch.on_committed(false,

@@ -63,6 +63,15 @@ TEST(ArrivalQueue, WakesOnlyWhenItTurnsFromEmpty) {
   EXPECT_EQ(woken, 2);
 }
 
+TEST(ArrivalQueue, WakesAgainWhenItHoldsA64thOfWhatItMay) {
+  int woken = 0;
+  ArrivalQueue queue({.messages = 640, .bytes = 65536, .payload_bytes = 100}, [&] { ++woken; });
+  for (int i = 0; i < 9; ++i) queue.push("t", "1", false, Session::live, at);
+  EXPECT_EQ(woken, 1);
+  for (int i = 0; i < 100; ++i) queue.push("t", "1", false, Session::live, at);
+  EXPECT_EQ(woken, 2);
+}
+
 TEST(ArrivalQueue, DrainsInPortionsAndSaysWhenThereIsMoreAtHand) {
   int woken = 0;
   ArrivalQueue queue({}, [&] { ++woken; });
