@@ -7,6 +7,7 @@
 #include "core/alarm/message_text.h"
 #include "core/check.h"
 #include "core/heat/inside.h"
+#include "core/heat/statistics/robust.h"
 
 namespace baskwell::heat {
 namespace {
@@ -78,6 +79,16 @@ double HourLevels::mean(std::size_t from, std::size_t to) const {
     seen += 1;
   }
   return seen > 0 ? total / seen : not_known;
+}
+
+double HourLevels::median_of_day(std::size_t days_ago) const {
+  std::array<double, 24> hours{};
+  std::size_t seen = 0;
+  for (std::size_t i = days_ago * 24; i < days_ago * 24 + 24; ++i) {
+    if (const double level = at(i); !std::isnan(level)) hours[seen++] = level;
+  }
+  if (seen < 5) return not_known;
+  return median_in_place({hours.data(), seen}).value_or(not_known);
 }
 
 HeatWatch::Inside::Inside(const Room& the_room) : room(the_room) {

@@ -53,6 +53,7 @@ struct HourLevels {
   void add(std::int64_t hour_now, double residual_k, bool counts);
   [[nodiscard]] double at(std::size_t hours_ago) const;  // 0: the newest whole hour; NaN: none
   [[nodiscard]] double mean(std::size_t from_hours_ago, std::size_t to_hours_ago) const;  // both included
+  [[nodiscard]] double median_of_day(std::size_t days_ago) const;  // NaN: fewer than five hours
   void clear() { *this = HourLevels(); }
 };
 
@@ -128,7 +129,8 @@ struct HeatWatch::Inside {
     double margin_k = 0;
     double below_k = 0, above_k = 0;  // beyond the normal range
     double slope = not_known;         // K/h
-    double of_free = not_known;       // pace of a fall as a share of its own free cooling
+    double of_free = not_known;       // pace of the last minutes as a share of its own free cooling
+    double below_min = 0;             // minutes since it was normal
     double drop_k = not_known;        // within minutes
     bool sudden = false, sudden_rise = false;
     Witness witness;
@@ -155,8 +157,9 @@ struct HeatWatch::Inside {
   return unit.point[static_cast<std::size_t>(kind)];
 }
 
-[[nodiscard]] std::string degc_text(double degc);  // "31.4 °C"
-[[nodiscard]] std::string k_text(double kelvin);   // "1.4 °C", never negative
+[[nodiscard]] std::string whole_text(double value);  // "97"
+[[nodiscard]] std::string degc_text(double degc);    // "31.4 °C"
+[[nodiscard]] std::string k_text(double kelvin);     // "1.4 °C", never negative
 [[nodiscard]] std::string duration_words(double minutes);
 [[nodiscard]] std::string clock_words(const ZoneRules& zone, UtcMs at);  // "04:10"
 

@@ -29,6 +29,8 @@ void HeatWatch::Inside::judge_probe(Probe& probe) {
     if (std::isnan(before) || std::isnan(now) || std::isnan(usual)) return;
     const double size = now - before;
     if (std::fabs(size) < std::max(least_step_k, 1.25 * usual + 0.25)) return;
+    // A leading probe that jumps up is taken for heat: that is judged in judge_unit, and safer.
+    if (size > 0 && &probe == &probes[units[probe.unit].lead]) return;
     // From normal to not normal: an animal that leaves the probe brings it back.
     if (before < rest.low_k - 0.2 || before > rest.high_k + 0.2) return;
     if (now >= rest.low_k - 0.1 && now <= rest.high_k + 0.1) return;

@@ -120,7 +120,7 @@ void HeatWatch::Inside::name_level(UnitState& unit, double level_k, bool swings,
       "For " + duration_words(static_cast<double>(at - unit.level_since) / minute_ms) + " it keeps " +
           degc_text(track.recent.mean_degc(plateau_minutes, 0.0)) + " steadily, " + k_text(level_k) +
           (level_k > 0 ? " above" : " below") + " what it kept before" +
-          (swings ? ", its swing is " + number_text(std::round(ratio * 100)) + " % of the usual" : "") +
+          (swings ? ", its swing is " + whole_text(ratio * 100) + " % of the usual" : "") +
           ". To tell: read the thermostat's display, and lay a second thermometer beside the probe for ten "
           "minutes.");
   // What was said of a fast change is now known better.
@@ -170,8 +170,10 @@ void HeatWatch::Inside::judge_hourly(UnitState& unit) {
   bool quiet = true;
   for (const std::size_t point : unit.point) quiet = quiet && !holds(point);
   const double two = unit.levels.mean(1, 0);
-  if (quiet && std::isfinite(two) && std::isfinite(unit.levels.at(0)) && std::isfinite(unit.levels.at(1)))
-    track.see_level(two);
+  const double day = unit.levels.median_of_day(0);
+  if (quiet && std::isfinite(two) && std::isfinite(day) && std::isfinite(unit.levels.at(0)) &&
+      std::isfinite(unit.levels.at(1)))
+    track.see_level(two - day);
 }
 
 // Days: what is kept moves a little every day, all one way.
@@ -184,7 +186,7 @@ void HeatWatch::Inside::judge_drift(UnitState& unit) {
   constexpr std::size_t days = 10;
   std::vector<double> x, y;
   for (std::size_t day = 0; day < days; ++day) {
-    const double mean = unit.levels.mean(day * 24 + 23, day * 24);
+    const double mean = unit.levels.median_of_day(day);
     if (std::isnan(mean)) continue;
     x.push_back(-static_cast<double>(day));
     y.push_back(mean);
@@ -205,7 +207,7 @@ void HeatWatch::Inside::judge_drift(UnitState& unit) {
   if (steepest > 0.65 * std::fabs(now)) return;
   set(point, true, false, std::nullopt, track.sample.degc, track.sample.at,
       "What it keeps has moved " + k_text(now) + (now > 0 ? " up" : " down") + " in " +
-          number_text(static_cast<double>(used - 1)) + " days, about " + k_text(trend->slope) +
+          std::to_string(used - 1) + " days, about " + k_text(trend->slope) +
           " a day, day after day. To tell the thermostat from our own probe: lay a second thermometer beside "
           "the "
           "probe for ten minutes.");

@@ -98,6 +98,19 @@ double drop_of(const Track& track) {
   return track.recent.mean_degc(beside, std::max(4.0, track.sample.minutes)) - track.sample.degc;
 }
 
+// The pace of its last minutes against that of its own cooling with the heater off, `minutes` into a fall.
+double pace_of(const Track& track, double around_degc, double minutes) {
+  const double beside = std::max(9.0, 2.2 * track.sample.minutes);
+  const double was = track.recent.mean_degc(beside, std::max(6.0, track.sample.minutes));
+  const double now = track.recent.mean_degc(std::max(1.2, 1.1 * track.sample.minutes), 0.0);
+  const double passed = 0.5 * (beside + std::max(6.0, track.sample.minutes)) - 0.5;
+  const double later = std::max(minutes, passed);
+  const double left_then = 1.0 - track.free_fall_share(later - passed),
+               left_now = 1.0 - track.free_fall_share(later);
+  const double free_k = (was - around_degc) * (1.0 - left_now / left_then);
+  return free_k > 0.15 ? (was - now) / free_k : not_known;
+}
+
 }  // namespace
 
 // What the other probes say of a fall of the leading one.
@@ -109,7 +122,9 @@ HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, 
     // Without its heater an enclosure cools from the hot end; through a door both ends at once.
     const double cool_drop = drop_of(cool->track);
     seen.door = cool_drop > std::max(0.4, 0.55 * drop_k);
-    seen.no_door = cool_drop < std::max(0.25, 0.3 * drop_k) && std::fabs(drop_k) > 0.3;
+    // The cool end takes some minutes to tell.
+    const bool time_enough = unit.below_since != never && at - unit.below_since >= 4 * minute_ms;
+    seen.no_door = time_enough && cool_drop < std::max(0.25, 0.3 * drop_k);
     seen.cool_k_per_h = cool->track.recent.slope_k_per_h(30.0);
     seen.cool_k = cool->track.residual.known ? cool->track.residual.k : not_known;
   }
@@ -157,18 +172,20 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   if (now.above_k > now.margin_k) unit.last_above = sample.at;
 
   now.slope = track.recent.slope_k_per_h(window_min(track));
-  const double span = track.fall().from_degc - now.around;
-  const double fall_minutes = static_cast<double>(sample.at - track.fall().since) / minute_ms;
-  const double free = track.free_fall_share(std::max(fall_minutes, 3.0));
-  now.of_free = free > 0 && span > 1.0 ? (track.fall().from_degc - sample.degc) / span / free : not_known;
+  now.below_min =
+      unit.last_normal == never ? 60.0 : static_cast<double>(sample.at - unit.last_normal) / minute_ms;
+  now.of_free = pace_of(track, now.around, now.below_min + 4.0);
   now.drop_k = drop_of(track);
   now.witness = witness_of(unit, now.drop_k);
-  // Where no cool end tells, a fall much faster than its own cooling is a door. With its own cooling not
-  // known: faster than an enclosure that cools with a time constant of 20 min.
-  const double free_six = track.free_fall_share(6.0);
-  const double fastest = (std::isnan(free_six) ? 0.26 : 1.7 * free_six) * std::max(span, 2.0) + 0.4;
-  const bool jump = std::fabs(now.drop_k) > fastest && !now.witness.no_door;
-  if (now.witness.door || jump) unit.sudden_at = sample.at;
+  // A fall much faster than its own cooling is a door. With its own not known: than that of an enclosure that
+  // cools with a time constant of 15 min. Looked at over three minutes, more for a probe that reports seldom.
+  const double look = std::max(3.0, sample.minutes);
+  const double fell = track.recent.mean_degc(look + 1.6, look - 0.4) - sample.degc;
+  const double free_share = track.free_fall_share(look);
+  const double most = (free_share > 0.01 ? 2.0 * free_share : 1.0 - std::exp(-look / 15.0)) *
+                          std::max(sample.degc + fell - now.around, 2.0) +
+                      0.35;
+  if (now.witness.door || fell > most) unit.sudden_at = sample.at;
   const std::int64_t since_sudden = unit.sudden_at == never ? INT64_MAX : sample.at - unit.sudden_at;
   now.sudden = since_sudden < sudden_hold_ms;
   now.sudden_rise = since_sudden < sudden_rise_hold_ms;
@@ -180,8 +197,8 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const Track& track = probe.track;
   const UtcMs at = track.sample.at;
   const bool like_free = now.of_free > 0.55 && now.of_free < 1.7;
-  const bool told_apart =
-      now.witness.no_door || now.witness.together || like_free || at - unit.below_since >= door_ms;
+  const bool told_apart = now.witness.no_door || now.witness.together || (like_free && now.below_min > 4.0) ||
+                          at - unit.below_since >= door_ms;
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
   if (unit.below_k_min <= told_k_min || now.sudden || rises || !told_apart || now.witness.alone || idle)
@@ -208,25 +225,23 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
     other = AlarmKind::not_heating;
   } else if (pace >= 0.25 && pace < 0.5) {
     other = kind == AlarmKind::heating_weak ? AlarmKind::not_heating : AlarmKind::heating_weak;
-  } else if (unit.unit.has_cut_out && kind == AlarmKind::not_heating) {
-    other = AlarmKind::high_cutout_open;
   }
   std::string detail = "Falling " + k_text(now.slope) + " an hour, " + k_text(now.below_k) +
                        " below all that is normal at this hour";
   if (std::isfinite(now.of_free))
-    detail += ", at " + number_text(std::round(now.of_free * 100)) + " % of the pace of its own cooling";
+    detail += ", at " + whole_text(now.of_free * 100) + " % of the pace of its own cooling";
+  if (unit.unit.has_cut_out && kind == AlarmKind::not_heating) detail += "; its high cut-out may have opened";
   detail += "." + forecast_words(falling(track, now.around, pace, unit.wanted), room.clock) + " ";
   set(point_of(unit, kind), true, near, other, track.sample.degc, at, detail + std::string(sureness(track)));
 }
 
 // Above all that is normal, and still rising, with the room as usual.
 void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
-  const Probe& probe = probes[unit.lead];
-  const Track& track = probe.track;
+  const Track& track = probes[unit.lead].track;
   const UtcMs at = track.sample.at;
   const double high_line = track.sample.degc - now.above_k - track.residual.high_k;
   const bool room_explains = room_deviation_k(at) > 2.5 || now.around > high_line - 1.5;
-  if (unit.above_k_min <= told_k_min || now.sudden_rise || room_explains || probe.step.at != never) return;
+  if (unit.above_k_min <= told_k_min || now.sudden_rise || room_explains) return;
   if (now.witness.alone) return;
   const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
   const bool near = hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0;

@@ -314,6 +314,7 @@ void OutageWatch::judge(Stamp now, OutageNews& news) {
     if (one.record.stage < OutageStage::settled && young && one.record.kind != OutageKind::room_heating)
       in.join_more(one);
   }
+  in.look_for_missing_lights();
   in.open_if_common();
   for (Episode& one : in.episodes) {
     if (one.held) continue;

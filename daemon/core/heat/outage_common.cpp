@@ -45,6 +45,45 @@ Episode& OutageWatch::Inside::open(UtcMs from) {
   return made;
 }
 
+// By the plan something may go off or on of itself now.
+bool OutageWatch::Inside::near_edge(UtcMs at, Index enclosure) const {
+  constexpr std::int64_t near_ms = 25 * minute_ms;
+  const LightPhase phase = light_phase(room.enclosures[enclosure].lights, room.clock, at);
+  if (phase.since.ms == INT64_MIN) return false;
+  return at - phase.since < near_ms || phase.until - at < near_ms;
+}
+
+// Lights that should have come on and did not. Not while timers may be late after an outage.
+void OutageWatch::Inside::look_for_missing_lights() {
+  if (!trusted) return;
+  Episode* open_one = nullptr;
+  for (Episode& one : episodes) {
+    if (one.record.to) return;
+    if (one.heat) open_one = &one;
+  }
+  constexpr std::int64_t patience_ms = 12 * minute_ms;
+  constexpr double timer_off_min = 10;
+  for (LightWatch& light : lights) {
+    const LightPlan& plan = room.enclosures[light.enclosure].lights;
+    const LightPhase phase = light_phase(plan, room.clock, now.utc);
+    if (!phase.day || phase.since.ms == INT64_MIN || light.dark || light.out != 0 || !light.course.known() ||
+        light.course.lit() || std::abs(light.odd_on_min) >= timer_off_min ||
+        now.elapsed.ms - light.last_e > patience_ms || now.utc - phase.since > 2 * hour_ms ||
+        !light.course.should_be_lit(now.utc - patience_ms, plan, room.clock))
+      continue;
+    light.dark = true;
+    light.lit_after_e = light.lit_before_e = 0;
+    light.dark_after_e = light.dark_before_e = 0;
+    if (open_one != nullptr) {  // it says nothing of the beginning
+      light.out = open_one->number;
+      open_one->changed = true;
+      continue;
+    }
+    light.dark_after_e = elapsed(phase.since) - minute_ms;
+    light.dark_before_e = elapsed(phase.since) + minute_ms;
+  }
+}
+
 std::vector<Source> OutageWatch::Inside::sources() const {
   std::vector<Source> found;
   for (std::size_t i = 0; i < unit_watches.size() && trusted; ++i) {
@@ -67,9 +106,10 @@ std::vector<Source> OutageWatch::Inside::sources() const {
     const PowerWatch& power = powers[i];
     constexpr int sure_after = 3;
     if (power.out == 0 && power.steady && power.nothing >= sure_after &&
-        now.elapsed.ms - power.first_nothing_e < 2 * hour_ms)
+        now.elapsed.ms - power.first_nothing_e < 2 * hour_ms &&
+        !near_edge(utc(power.first_nothing_e), power.enclosure))
       found.push_back(
-          {Source::What::power, i, power.enclosure, true, power.last_drawing_e, power.first_nothing_e});
+          {Source::What::power, i, power.enclosure, true, power.went_after_e, power.first_nothing_e});
   }
   for (std::size_t i = 0; i < instruments.size() && broker_connected; ++i) {
     const InstrumentWatch& one = instruments[i];
@@ -154,10 +194,14 @@ void OutageWatch::Inside::join(Episode& episode, const Source& source) {
 void OutageWatch::Inside::join_more(Episode& episode) {
   const std::int64_t from_e = elapsed(episode.record.from);
   for (const Source& one : sources()) {
-    const bool fits = one.precise ? went_with(one, from_e)
-                                  : one.after_e >= from_e - longest_cycle_ms &&
-                                        one.after_e <= from_e + late_witness_ms &&
-                                        (!episode.record.to || one.after_e <= elapsed(*episode.record.to));
+    bool fits = one.precise && went_with(one, from_e);
+    if (!one.precise) {
+      // Where it was cooling anyway, as after its night drop: below all that is normal only since.
+      const std::int64_t below_e = unit_watches[one.index].below_since_e;
+      const bool since = below_e >= from_e - 10 * minute_ms && below_e <= from_e + late_witness_ms;
+      fits = (one.after_e >= from_e - longest_cycle_ms && one.after_e <= from_e + late_witness_ms) || since;
+      fits = fits && (!episode.record.to || std::min(one.after_e, below_e) <= elapsed(*episode.record.to));
+    }
     if (!fits) continue;
     join(episode, one);
     if (one.precise || now.elapsed.ms - episode.opened_e < late_witness_ms)
@@ -220,7 +264,7 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
     if (one.out == episode.number && one.dark_before_e != 0) narrow(one.dark_after_e, one.dark_before_e);
   }
   for (const PowerWatch& one : powers) {
-    if (one.out == episode.number) narrow(one.last_drawing_e, one.first_nothing_e);
+    if (one.out == episode.number) narrow(one.went_after_e, one.first_nothing_e);
   }
   for (const InstrumentWatch& one : instruments) {
     if (one.out == episode.number)
@@ -256,6 +300,13 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
   episode.record.from = utc(static_cast<std::int64_t>(change.at_s * second_ms));
   episode.record.from_within_ms =
       std::max<std::int64_t>(interval_ms, static_cast<std::int64_t>(change.within_s * second_ms));
+  // At lights-off they may have begun to fall of themselves: then it is only known that it was after that.
+  constexpr std::int64_t unsure_ms = 30 * minute_ms;
+  for (std::size_t i = 0; i < unit_watches.size(); ++i) {
+    if (unit_watches[i].out != episode.number || !near_edge(episode.record.from, units[i].enclosures.front()))
+      continue;
+    episode.record.from_within_ms = std::max(episode.record.from_within_ms, unsure_ms);
+  }
   episode.changed = true;
 }
 
@@ -296,37 +347,46 @@ void OutageWatch::Inside::find_end(Episode& episode, OutageNews& news) {
     end(episode, before_e - half_ms, std::max({half_ms, any_interval_ms, second_ms}), true, news);
     return;
   }
-  std::vector<std::int64_t> lows_e;
+  // Full power after a cut: steeper than any room warms. First when half of them rise, once more ten minutes
+  // later.
+  const bool again = episode.record.to.has_value();
+  if (again && now.elapsed.ms < episode.end_guess_e + 15 * minute_ms) return;
   std::vector<std::vector<TimedValue>> places;
   std::size_t out = 0;
   std::int64_t interval_ms = 30 * second_ms;
   constexpr double risen_k = 0.4;
+  constexpr double steep_k_per_h = 1.5;
+  constexpr double of_usual = 0.2;
+  const std::int64_t now_e = now.elapsed.ms;
+  const std::int64_t from_e = again ? episode.end_guess_e - 12 * minute_ms : now_e - 30 * minute_ms;
+  const std::int64_t to_e = again ? episode.end_guess_e + 6 * minute_ms : now_e - 3 * minute_ms;
   for (const UnitWatch& one : unit_watches) {
     if (one.out != episode.number) continue;
     ++out;
-    if (one.course.degc < one.lowest_degc + risen_k) continue;
-    lows_e.push_back(one.lowest_e);
+    const double steep =
+        std::max(steep_k_per_h, std::isfinite(one.usual_k_per_h) ? of_usual * one.usual_k_per_h : 0);
+    if (!again &&
+        (!(one.course.warming_k_per_h > steep) || !one.ring.rises_by(risen_k, now_e - 20 * minute_ms, now_e)))
+      continue;
     interval_ms = std::max(interval_ms, one.ring.interval_ms());
-    one.ring.values_between(one.lowest_e - 40 * minute_ms, now.elapsed.ms, places.emplace_back());
+    one.ring.values_between(from_e - 30 * minute_ms, now_e, places.emplace_back());
   }
-  if (lows_e.empty() || 2 * lows_e.size() < out) return;
-  std::nth_element(lows_e.begin(), lows_e.begin() + static_cast<std::ptrdiff_t>(lows_e.size() / 2),
-                   lows_e.end());
-  const std::int64_t low_e = lows_e[lows_e.size() / 2];
-  constexpr std::int64_t seen_enough_ms = 10 * minute_ms;
-  if (now.elapsed.ms < low_e + seen_enough_ms) return;
-  const auto low_s = static_cast<double>(low_e) / second_ms;
-  const CommonChange change = find_common_change(places, low_s - 720, low_s + 300,
+  if (places.empty() || 2 * places.size() < out) return;
+  const CommonChange change = find_common_change(places, static_cast<double>(from_e) / second_ms,
+                                                 static_cast<double>(to_e) / second_ms,
                                                  static_cast<double>(interval_ms) / second_ms, Bend::upwards);
-  const std::int64_t at_e = change.found ? static_cast<std::int64_t>(change.at_s * second_ms) : low_e;
+  if (again && !change.found) {
+    episode.end_guess_e = 0;
+    return;
+  }
+  const std::int64_t at_e =
+      change.found ? static_cast<std::int64_t>(change.at_s * second_ms) : now_e - 10 * minute_ms;
   const std::int64_t within_ms =
       change.found
           ? std::max<std::int64_t>(interval_ms, static_cast<std::int64_t>(change.within_s * second_ms))
           : 5 * minute_ms;
-  // Once more when slower ones have risen too.
-  const bool again = episode.record.to.has_value();
   end(episode, at_e, within_ms, false, news);
-  episode.end_guess_e = again || lows_e.size() == out ? 0 : low_e;
+  episode.end_guess_e = again ? 0 : at_e;
 }
 
 // ---- The room's own heating ------------------------------------------------------------------------------

@@ -51,6 +51,7 @@ struct UnitWatch {
   UnitCourse course;
   bool any = false;       // a course has been given in this run
   std::uint64_t out = 0;  // number of the outage that it is out in
+  std::int64_t below_since_e = INT64_MIN;
   double day_most_k_per_h = 0;
   double usual_k_per_h = OutageLine::unknown;  // of its warm-ups
   std::int64_t day_of_most = INT64_MIN;
@@ -67,6 +68,7 @@ struct LightWatch {
   std::int64_t dark_after_e = 0, dark_before_e = 0;
   std::int64_t lit_after_e = 0, lit_before_e = 0;  // when it came back; 0: it did not
   std::uint64_t out = 0;
+  std::int64_t last_e = INT64_MIN;
   double odd_on_min = OutageLine::unknown, odd_off_min = OutageLine::unknown;
 };
 
@@ -77,7 +79,10 @@ struct PowerWatch {
   int drawing = 0;      // readings in a row above nothing, at most 100
   int nothing = 0;      // readings in a row at nothing
   bool steady = false;  // it drew all the time before
-  std::int64_t last_drawing_e = 0, first_nothing_e = 0, back_e = 0;
+  double usual_w = 0;   // the most of the last days
+  std::int64_t last_drawing_e = 0;
+  std::int64_t went_after_e = 0, first_nothing_e = 0;  // it stopped drawing between these
+  std::int64_t back_e = 0;
   std::uint64_t out = 0;
 };
 
@@ -149,8 +154,9 @@ struct Episode {
   // How each unit stood while it lasted: afterwards it cannot be told any more.
   enum class Stand : std::uint8_t { cannot_tell, undecided, holds };
   std::vector<Stand> stands;
-  std::vector<bool> lit;    // lights, likewise
-  std::vector<bool> drawn;  // meters
+  std::vector<std::int64_t> able_e;  // since when it would show
+  std::vector<bool> lit;             // lights, likewise
+  std::vector<bool> drawn;           // meters
 };
 
 // Something that is without power, heat or voice.
@@ -197,6 +203,8 @@ struct OutageWatch::Inside {
   Episode& add_gap(OutageKind kind, UtcMs from, UtcMs to);
 
   // outage_common.cpp: what went together, when
+  void look_for_missing_lights();
+  [[nodiscard]] bool near_edge(UtcMs at, Index enclosure) const;
   Episode& open(UtcMs from);
   [[nodiscard]] std::vector<Source> sources() const;
   void open_if_common();
@@ -211,7 +219,7 @@ struct OutageWatch::Inside {
   // outage_kind.cpp: which, and why
   void name_kind(Episode& episode);
   void see_who_holds(Episode& episode);
-  [[nodiscard]] bool holds(const UnitWatch& unit, const Episode& episode) const;
+  [[nodiscard]] bool holds(const UnitWatch& unit, const Episode& episode, std::int64_t since_e) const;
   [[nodiscard]] bool able(const UnitWatch& unit) const;
   [[nodiscard]] std::string evidence_of(const Episode& episode) const;
 

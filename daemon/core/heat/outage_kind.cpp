@@ -43,12 +43,12 @@ Circuits circuits_that_tell(const Room& room, const Witnesses& seen) {
     if (all_out && any_out && !held) found.push_back(c);
   }
   if (!found.empty()) return found;
+  // Not as clear: what most of the dead hang on, where hardly anything on it lives.
+  const auto count = [](const std::vector<Circuits>& list, Index c) {
+    return std::count_if(list.begin(), list.end(), [&](const Circuits& one) { return has(one, c); });
+  };
   for (Index c = 0; c < room.circuits.size(); ++c) {
-    const bool any_out =
-        std::any_of(seen.out.begin(), seen.out.end(), [&](const Circuits& one) { return has(one, c); });
-    const bool held = std::any_of(seen.holding.begin(), seen.holding.end(),
-                                  [&](const Circuits& one) { return has(one, c); });
-    if (any_out && !held) found.push_back(c);
+    if (count(seen.out, c) >= 2 && count(seen.out, c) > 2 * count(seen.holding, c)) found.push_back(c);
   }
   return found;
 }
@@ -88,13 +88,20 @@ bool OutageWatch::Inside::able(const UnitWatch& unit) const {
   return unit.course.expected_degc - room_air.air_degc >= warmer_than_room_k;
 }
 
-bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode) const {
+bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode, std::int64_t since_e) const {
   if (unit.out == episode.number || unit.course.below) return false;
   constexpr double astray_k = 2;  // it should be warming, and is not
   if (!episode.gap && unit.course.expected_degc - unit.course.degc > astray_k) return false;
-  const std::int64_t from_e = elapsed(episode.record.from) + heat_fades_ms;
+  const std::int64_t from_e = std::max(elapsed(episode.record.from), since_e) + heat_fades_ms;
   std::int64_t to_e = now.elapsed.ms;
   if (episode.record.to) to_e = std::min(to_e, elapsed(*episode.record.to));
+  // Beyond lights-off it may be warm enough without heat.
+  if (unit.lead != none) {
+    const Index place = room.channels[unit.lead].placements.back().enclosure;
+    const LightPhase phase =
+        light_phase(room.enclosures[place].lights, room.clock, utc(from_e - heat_fades_ms));
+    if (phase.until.ms != INT64_MAX && !episode.gap) to_e = std::min(to_e, elapsed(phase.until));
+  }
   if (episode.gap) {  // nothing was heard within it: what is seen afterwards must tell
     constexpr std::int64_t cools_in_ms = 20 * minute_ms;
     return to_e - from_e > cools_in_ms && now.elapsed.ms > to_e;
@@ -111,12 +118,17 @@ bool OutageWatch::Inside::holds(const UnitWatch& unit, const Episode& episode) c
 void OutageWatch::Inside::see_who_holds(Episode& episode) {
   using Stand = Episode::Stand;
   episode.stands.resize(unit_watches.size(), Stand::cannot_tell);
+  episode.able_e.resize(unit_watches.size(), 0);
   for (std::size_t i = 0; i < unit_watches.size(); ++i) {
     Stand& stand = episode.stands[i];
-    if (!episode.record.to || episode.gap)
-      stand = able(unit_watches[i]) ? std::max(stand, Stand::undecided) : stand;
+    if (stand == Stand::cannot_tell && (!episode.record.to || episode.gap) && able(unit_watches[i])) {
+      stand = Stand::undecided;
+      episode.able_e[i] = now.elapsed.ms;
+      if (now.elapsed.ms - episode.opened_e < 2 * minute_ms) episode.able_e[i] = elapsed(episode.record.from);
+    }
     if (stand == Stand::cannot_tell) continue;
-    stand = holds(unit_watches[i], episode) ? Stand::holds : Stand::undecided;
+    stand = holds(unit_watches[i], episode, episode.gap ? 0 : episode.able_e[i]) ? Stand::holds
+                                                                                 : Stand::undecided;
   }
   episode.lit.resize(lights.size(), false);
   episode.drawn.resize(powers.size(), false);
@@ -195,6 +207,10 @@ void OutageWatch::Inside::name_kind(Episode& episode) {
     record.kind = OutageKind::circuit;
     record.circuit = ids_of(room, telling);
     record.confidence = telling.size() == 1 ? 0.95 : 0.75;
+    const bool contrary = std::any_of(seen.holding.begin(), seen.holding.end(), [&](const Circuits& one) {
+      return std::any_of(one.begin(), one.end(), [&](Index c) { return has(telling, c); });
+    });
+    if (contrary) record.confidence = 0.7;
     if (seen.only_lights) record.confidence = 0.6;
   }
   episode.changed = episode.changed || record.kind != kind_before;

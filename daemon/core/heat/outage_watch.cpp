@@ -267,6 +267,7 @@ void OutageWatch::Inside::hear_instrument(InstrumentWatch& instrument, Stamp at)
 
 void OutageWatch::Inside::hear_light(LightWatch& light, double lux, Stamp at) {
   const LightPlan& plan = room.enclosures[light.enclosure].lights;
+  light.last_e = at.elapsed.ms;
   const auto edge = light.course.add(lux, at.utc, plan, room.clock);
   if (!edge) return;
   const std::int64_t after_e = elapsed(edge->after);
@@ -341,17 +342,22 @@ void OutageWatch::Inside::settle_by_timer(Episode& episode, const LightWatch& li
 }
 
 void OutageWatch::Inside::hear_power(PowerWatch& power, double watts, Stamp at) const {
-  constexpr double nothing_w = 0.5;  // what a meter shows of nothing
-  constexpr int steady_after = 20;   // readings: a heater in pulses shows zeros among them
+  constexpr double least_w = 0.5;  // what a meter shows of nothing
+  constexpr double share_of_usual = 0.15;
+  const double nothing_w = std::max(least_w, share_of_usual * power.usual_w);
+  constexpr int steady_after = 20;  // readings: a heater in pulses shows zeros among them
   if (watts > nothing_w) {
     if (power.out != 0 && power.back_e == 0) power.back_e = at.elapsed.ms;
     power.drawing = std::min(power.drawing + 1, 100);
     power.nothing = 0;
     power.last_drawing_e = at.elapsed.ms;
+    constexpr double fades = 0.9999;  // in a few days of half-minute readings
+    power.usual_w = std::max(watts, fades * power.usual_w);
     return;
   }
   if (power.nothing == 0) {
     power.steady = power.drawing >= steady_after;
+    power.went_after_e = power.last_drawing_e;
     power.first_nothing_e = at.elapsed.ms;
     power.drawing = 0;
   }
@@ -458,6 +464,8 @@ void OutageWatch::unit(Index index, const UnitCourse& course) {
   UnitWatch& unit = in.unit_watches[index];
   unit.course = course;
   unit.any = course.at.ms != INT64_MIN;
+  if (!course.below) unit.below_since_e = INT64_MIN;
+  if (course.below && unit.below_since_e == INT64_MIN) unit.below_since_e = in.now.elapsed.ms;
   // Its usual warm-up: the steepest of a day, over the days.
   if (!(course.warming_k_per_h > unit.day_most_k_per_h) && unit.day_of_most != INT64_MIN &&
       in.now.elapsed.ms - unit.day_of_most < day_ms)

@@ -396,7 +396,7 @@ void Track::learn_fall(double around_degc) {
     const double minutes = static_cast<double>(sample.at - fall_.since) / minute_ms;
     if (minutes - sample.minutes >= fall_minutes[i]) continue;  // learned when it was new
     const double share = (fall_.from_degc - static_cast<double>(fall_.at_degc[i])) / span_k;
-    if (share <= 0.01) continue;
+    if (fall_.from_degc - static_cast<double>(fall_.at_degc[i]) < 0.8) continue;  // no fall to speak of
     const auto known = static_cast<double>(fall_share_[i]);
     const double weight = known == 0 ? 1.0 : share > known ? 0.15 : 0.075;
     fall_share_[i] += static_cast<float>(weight * (share - known));
@@ -438,8 +438,8 @@ void Track::see_swing(Phase phase, double range_k) {
   if (swings_seen_[p] < 1'000'000) ++swings_seen_[p];
 }
 
-void Track::see_level(double two_hour_mean_k) {
-  const double square = std::min(two_hour_mean_k * two_hour_mean_k, 4.0);
+void Track::see_level(double from_day_k) {
+  const double square = std::min(from_day_k * from_day_k, 4.0);
   level_var_ += weight_of(std::min(levels_seen_, 1'000), 120.0) * (square - level_var_);
   if (levels_seen_ < 1'000'000) ++levels_seen_;
 }

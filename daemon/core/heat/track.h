@@ -162,7 +162,7 @@ class Track {
   [[nodiscard]] int swings_seen(Phase phase) const { return swings_seen_[static_cast<std::size_t>(phase)]; }
   [[nodiscard]] double room_share() const { return room_xx_ > 0 ? room_xy_ / (room_xx_ + room_prior) : 0.0; }
   [[nodiscard]] double level_scatter_k() const;  // of the mean of two hours, usual
-  void see_level(double two_hour_mean_k);
+  void see_level(double from_day_k);             // mean of two hours less that of the day around it
 
   Sample sample;
   Residual residual;

@@ -1,11 +1,16 @@
 // Figures in the evidence of core/heat, one way everywhere.
 
 #include <cmath>
+#include <string>
 
 #include "core/alarm/message_text.h"
 #include "core/heat/inside.h"
 
 namespace baskwell::heat {
+
+std::string whole_text(double value) {
+  return std::to_string(std::llround(value));
+}
 
 std::string degc_text(double degc) {
   return quantity_text(degc, Quantity::temperature);
