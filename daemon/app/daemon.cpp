@@ -9,6 +9,7 @@
 #include <chrono>
 #include <cmath>
 #include <cstdlib>
+#include <filesystem>
 #include <utility>
 
 #include "app/daemon_inner.h"
@@ -214,21 +215,23 @@ std::string Daemon::Inner::status() const {
   namespace json = boost::json;
   const store::StoreStats stats = store->stats();
   const notify::DeliveryCounts counts = delivery->counts();
-  return json::serialize(json::object{{"version", BASKWELL_VERSION},
-                                      {"settings_version", engine->room().version},
-                                      {"enclosures", engine->room().enclosures.size()},
-                                      {"channels", engine->room().channels.size()},
-                                      {"store", json::object{{"working", stats.working},
-                                                             {"trouble", stats.trouble},
-                                                             {"readings_stored", stats.readings_stored},
-                                                             {"readings_dropped", stats.readings_dropped},
-                                                             {"transactions", stats.transactions}}},
-                                      {"delivery", json::object{{"attempts", counts.attempts},
-                                                                {"delivered", counts.delivered},
-                                                                {"failed", counts.failed},
-                                                                {"waiting", counts.waiting},
-                                                                {"dropped", counts.dropped}}},
-                                      {"clock_sure", clock_sure}});
+  return json::serialize(
+      json::object{{"version", BASKWELL_VERSION},
+                   {"settings_version", engine->room().version},
+                   {"enclosures", engine->room().enclosures.size()},
+                   {"channels", engine->room().channels.size()},
+                   {"store", json::object{{"path", std::filesystem::absolute(store->path()).string()},
+                                          {"working", stats.working},
+                                          {"trouble", stats.trouble},
+                                          {"readings_stored", stats.readings_stored},
+                                          {"readings_dropped", stats.readings_dropped},
+                                          {"transactions", stats.transactions}}},
+                   {"delivery", json::object{{"attempts", counts.attempts},
+                                             {"delivered", counts.delivered},
+                                             {"failed", counts.failed},
+                                             {"waiting", counts.waiting},
+                                             {"dropped", counts.dropped}}},
+                   {"clock_sure", clock_sure}});
 }
 
 void Daemon::Inner::answer(const std::string& request, const std::string& peer, const ControlReply& reply) {

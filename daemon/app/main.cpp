@@ -22,13 +22,14 @@
 #include "app/clock.h"
 #include "app/control.h"
 #include "app/daemon.h"
+#include "app/heat_command.h"
 #include "app/notes.h"
 #include "app/replay.h"
 #include "core/moment.h"
 #include "core/note.h"
 #include "core/probe/quality.h"
-#include "settings/table_reader.h"
 #include "plugin_host/library.h"
+#include "settings/table_reader.h"
 
 namespace baskwell {
 namespace {
@@ -201,6 +202,35 @@ std::string why_no_duration(const std::string& text) {
   return "'" + text + "' is not a time such as \"30 min\", \"45 s\" or \"2 h\"";
 }
 
+void add_heat(CLI::App& app, HeatOptions& options, const Arguments& defaults, int& status) {
+  CLI::App* command = app.add_subcommand(
+      "heat", "what is believed of an enclosure's heating, and a picture of it (docs/heating.md)");
+  options.socket = defaults.socket;
+  command->add_option("enclosure", options.enclosure, "its id or name")->required();
+  command->add_option("--socket", options.socket, "socket of the running daemon")->capture_default_str();
+  command->add_flag("--json", options.as_json, "for programs");
+  CLI::Option* svg = command->add_option("--svg", options.svg_file, "file to draw a picture to");
+  command
+      ->add_option_function<std::string>(
+          "--at", [&options](const std::string& text) { options.at = utc_from_rfc3339(text); },
+          "moment to draw (RFC 3339); default: its newest alarm, else now")
+      ->check(why_no_moment)
+      ->needs(svg);
+  command->add_option("--hours", options.hours, "how long a time to draw")
+      ->check(CLI::Range(0.5, 336.0))
+      ->capture_default_str()
+      ->needs(svg);
+  command->callback([&options, &status] {
+    auto text = heat_command(options);
+    if (!text) {
+      status = fail(text.error().text);
+      return;
+    }
+    std::cout << text.value();
+    status = std::cout.flush() ? 0 : 1;
+  });
+}
+
 int run_command_line(int argc, char** argv) {
   CLI::App app{
       "Baskwell watches a room of heated enclosures: it never switches anything.\n"
@@ -269,6 +299,9 @@ int run_command_line(int argc, char** argv) {
   changing("out-of-service", "take an enclosure, instrument or channel out of watching, for maintenance",
            "its id", true);
   changing("return-to-service", "watch it again", "its id", false);
+
+  HeatOptions heat_options;
+  add_heat(app, heat_options, arguments, status);
 
   CLI::App* note_app = app.add_subcommand(
       "note", "write down what you did or saw; kept for ever. A grace time may follow (docs/notes.md)");

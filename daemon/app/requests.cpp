@@ -1,10 +1,12 @@
 #include "app/requests.h"
 
+#include <algorithm>
 #include <array>
 #include <boost/json.hpp>
 #include <cstdint>
 #include <optional>
 
+#include "app/heat_answer.h"
 #include "app/notes.h"
 #include "app/room_table.h"
 #include "core/moment.h"
@@ -166,6 +168,19 @@ std::string notes(const json::object& object, const RequestContext& context) {
   return done(note_list(list, more, context.engine.room().clock), json::parse(notes_json(list, more)));
 }
 
+std::string heating(const json::object& object, const RequestContext& context) {
+  const json::value* from = object.if_contains("from_ms");
+  const json::value* to = object.if_contains("to_ms");
+  std::optional<Span> window;
+  if (from != nullptr && from->is_int64() && to != nullptr && to->is_int64()) {
+    window = Span{std::clamp(UtcMs{from->get_int64()}, earliest_utc, latest_utc),
+                  std::clamp(UtcMs{to->get_int64()}, earliest_utc, latest_utc)};
+  }
+  auto answer = heat_answer(context.engine, context.now, text_of(object, "enclosure"), window);
+  if (!answer) return refused_request(answer.error().text);
+  return done(answer.value().text, json::parse(answer.value().json));
+}
+
 }  // namespace
 
 std::string refused_request(const std::string& why) {
@@ -191,6 +206,7 @@ std::string answer_request(const std::string& request, const std::string& peer,
   if (what == "payloads") return payloads(context);
   if (what == "note") return note(object, peer, context);
   if (what == "notes") return notes(object, context);
+  if (what == "heat") return heating(object, context);
   if (what == "status") {
     const std::string status = context.status();
     return done(status, json::parse(status));

@@ -5,6 +5,7 @@
 //   out-of-service, return-to-service
 //   {"do":"note","subject":"...","text":"...","type":"...","who":"..."}
 //   {"do":"notes","subject":"...","last":N}
+//   {"do":"heat","enclosure":"..."}, with "from_ms" and "to_ms" for a picture (heat_answer.h)
 // Answers: {"ok":true,"text":"...","data":{...}} or {"ok":false,"error":"..."}. Pure but for what it is
 // handed.
 
