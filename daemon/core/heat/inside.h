@@ -71,6 +71,7 @@ struct UnitState {
   UtcMs above_since = never;
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
+  UtcMs last_below = never;
   UtcMs sudden_at = never;         // it changed faster than heat can: a door, a probe
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since

@@ -21,6 +21,7 @@ constexpr double plateau_minutes = 75.0;
 // most).
 constexpr std::int64_t level_swinging_ms = 100 * minute_ms;
 constexpr std::int64_t level_alone_ms = 300 * minute_ms;
+constexpr std::int64_t level_small_ms = 390 * minute_ms;
 constexpr std::int64_t level_known_ms = 80 * minute_ms;  // something is found already: only its name is asked
 constexpr std::int64_t look_ms = 5 * minute_ms;
 
@@ -92,7 +93,12 @@ void HeatWatch::Inside::judge_level(UnitState& unit) {
   const bool known = holds(point_of(unit, AlarmKind::not_heating)) ||
                      holds(point_of(unit, AlarmKind::heating_stuck_on)) ||
                      holds(point_of(unit, AlarmKind::high_cutout_open));
-  const std::int64_t needed = known ? level_known_ms : same_swing ? level_swinging_ms : level_alone_ms;
+  const bool large =
+      std::fabs(level) > 1.2;  // an animal on the probe is seldom that far from what it lies on
+  const std::int64_t needed = known                 ? level_known_ms
+                              : large && same_swing ? level_swinging_ms
+                              : large               ? level_alone_ms
+                                                    : level_small_ms;
   if (at - unit.level_since < needed) return;
   for (const AlarmKind told : {AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved,
                                AlarmKind::heating_weak, AlarmKind::thermostat_drift}) {

@@ -123,12 +123,13 @@ HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, 
     const double cool_drop = drop_of(cool->track);
     seen.door = cool_drop > std::max(0.4, 0.55 * drop_k);
     // The cool end takes some minutes to tell.
-    const bool time_enough = unit.below_since != never && at - unit.below_since >= 4 * minute_ms;
+    const bool time_enough = unit.below_since != never && at - unit.below_since >= 5 * minute_ms;
     seen.no_door = time_enough && cool_drop < std::max(0.25, 0.3 * drop_k);
     seen.cool_k_per_h = cool->track.recent.slope_k_per_h(30.0);
     seen.cool_k = cool->track.residual.known ? cool->track.residual.k : not_known;
   }
   int fellows = 0, with_it = 0;
+  const double lead_slope = lead.track.recent.slope_k_per_h(10.0);
   for (const std::size_t p : unit.probes) {
     const Probe* other = fresh(p, at);
     if (other == nullptr || other == &lead || other->spot.zone != lead.spot.zone ||
@@ -136,9 +137,10 @@ HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, 
       continue;
     ++fellows;
     const Residual& theirs = other->track.residual;
-    const double slope = other->track.recent.slope_k_per_h(15.0);
-    const bool same_way =
-        drop_k >= 0 ? slope < -0.3 || theirs.k < theirs.low_k : slope > 0.3 || theirs.k > theirs.high_k;
+    const double slope = other->track.recent.slope_k_per_h(10.0);
+    const bool same_way = drop_k >= 0
+                              ? slope < std::min(-0.5, 0.35 * lead_slope) || theirs.k < theirs.low_k - 0.2
+                              : slope > std::max(0.5, 0.35 * lead_slope) || theirs.k > theirs.high_k + 0.2;
     if (same_way) ++with_it;
   }
   seen.alone = fellows > 0 && with_it == 0;
@@ -188,7 +190,10 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   if (now.witness.door || fell > most) unit.sudden_at = sample.at;
   const std::int64_t since_sudden = unit.sudden_at == never ? INT64_MAX : sample.at - unit.sudden_at;
   now.sudden = since_sudden < sudden_hold_ms;
-  now.sudden_rise = since_sudden < sudden_rise_hold_ms;
+  // After any fall a thermostat overshoots.
+  if (now.below_k > 0) unit.last_below = sample.at;
+  now.sudden_rise = since_sudden < sudden_rise_hold_ms ||
+                    (unit.last_below != never && sample.at - unit.last_below < sudden_rise_hold_ms);
 }
 
 // Below all that is normal, and not on its way back.
@@ -197,8 +202,9 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const Track& track = probe.track;
   const UtcMs at = track.sample.at;
   const bool like_free = now.of_free > 0.55 && now.of_free < 1.7;
-  const bool told_apart = now.witness.no_door || now.witness.together || (like_free && now.below_min > 4.0) ||
-                          at - unit.below_since >= door_ms;
+  const std::int64_t lasts = at - unit.below_since;
+  const bool told_apart =
+      now.witness.no_door || (now.witness.together && lasts >= 4 * minute_ms) || lasts >= door_ms;
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
   if (unit.below_k_min <= told_k_min || now.sudden || rises || !told_apart || now.witness.alone || idle)
@@ -255,7 +261,7 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   const std::int64_t lasts = at - unit.above_since;
   const bool cool_too = now.witness.cool_k_per_h > 0.15 || now.witness.cool_k > 0.4;
   const bool cool_against = now.witness.cool_k_per_h < -0.3;
-  const bool fast = now.slope > 2.5;
+  const bool fast = now.slope > 2.5 && lasts >= 4 * minute_ms;  // a probe's fault value is over by then
   const bool slow = now.slope > 0.3 &&
                     ((cool_too && lasts > 20 * minute_ms) || (now.above_k > 1.0 && lasts > 60 * minute_ms));
   if ((!fast && !slow) || cool_against) return;

@@ -155,6 +155,7 @@ struct Episode {
   enum class Stand : std::uint8_t { cannot_tell, undecided, holds };
   std::vector<Stand> stands;
   std::vector<std::int64_t> able_e;  // since when it would show
+  std::vector<double> able_degc;     // what was expected then
   std::vector<bool> lit;             // lights, likewise
   std::vector<bool> drawn;           // meters
 };

@@ -119,14 +119,20 @@ void OutageWatch::Inside::see_who_holds(Episode& episode) {
   using Stand = Episode::Stand;
   episode.stands.resize(unit_watches.size(), Stand::cannot_tell);
   episode.able_e.resize(unit_watches.size(), 0);
+  episode.able_degc.resize(unit_watches.size(), 0);
   for (std::size_t i = 0; i < unit_watches.size(); ++i) {
     Stand& stand = episode.stands[i];
     if (stand == Stand::cannot_tell && (!episode.record.to || episode.gap) && able(unit_watches[i])) {
       stand = Stand::undecided;
       episode.able_e[i] = now.elapsed.ms;
+      episode.able_degc[i] = unit_watches[i].course.expected_degc;
       if (now.elapsed.ms - episode.opened_e < 2 * minute_ms) episode.able_e[i] = elapsed(episode.record.from);
     }
     if (stand == Stand::cannot_tell) continue;
+    // It cools at this hour, heated or not: that it keeps to its course says nothing.
+    constexpr double cools_anyway_k = 0.7;
+    if (!episode.gap && unit_watches[i].course.expected_degc < episode.able_degc[i] - cools_anyway_k)
+      continue;
     stand = holds(unit_watches[i], episode, episode.gap ? 0 : episode.able_e[i]) ? Stand::holds
                                                                                  : Stand::undecided;
   }
@@ -220,14 +226,15 @@ void OutageWatch::Inside::name_kind(Episode& episode) {
 std::string OutageWatch::Inside::evidence_of(const Episode& episode) const {
   std::vector<std::string> parts;
   if (!episode.gap_words.empty()) parts.push_back(episode.gap_words);
-  std::vector<std::string> fell, dark, silent, held;
+  std::vector<std::string> fell, dark, never_lit, silent, held;
   for (std::size_t i = 0; i < units.size(); ++i) {
     if (unit_watches[i].out == episode.number) fell.push_back(place_of(room, units[i]));
     if (episode.heat && episode.stands[i] == Episode::Stand::holds && unit_watches[i].out != episode.number)
       held.push_back(place_of(room, units[i]));
   }
   for (const LightWatch& one : lights) {
-    if (one.out == episode.number) dark.push_back(place_name_of(room.enclosures[one.enclosure]));
+    if (one.out == episode.number)
+      (one.dark_before_e == 0 ? never_lit : dark).push_back(place_name_of(room.enclosures[one.enclosure]));
   }
   for (std::size_t i = 0; i < instruments.size(); ++i) {
     if (instruments[i].out == episode.number) silent.push_back(room.instruments[i].name);
@@ -238,6 +245,7 @@ std::string OutageWatch::Inside::evidence_of(const Episode& episode) const {
                     list_text(fell, shown));
   }
   if (!dark.empty()) parts.push_back("lights went dark together: " + list_text(dark, shown));
+  if (!never_lit.empty()) parts.push_back("lights did not come on: " + list_text(never_lit, shown));
   for (const PowerWatch& one : powers) {
     if (one.out == episode.number)
       parts.push_back("the heater of " + place_name_of(room.enclosures[one.enclosure]) + " drew nothing");
