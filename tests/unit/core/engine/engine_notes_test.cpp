@@ -267,6 +267,62 @@ TEST(Grace, CoversTheEnclosureOfTheNoteAndNoOther) {
                                             "shelf-2/hot/air/temperature unacknowledged"));
 }
 
+// Which points a grace time covers stands in the snapshot.
+std::vector<std::string> covered_by(Noted& one, std::string_view subject, NoteType type) {
+  EXPECT_EQ(one.note(subject, type), "");
+  std::istringstream lines(one.scene.engine->snapshot(one.scene.now, boot));
+  std::vector<std::string> covered;
+  for (std::string line; std::getline(lines, line);) {
+    if (line.starts_with("grace ")) covered.push_back(line.substr(line.find(' ', 6) + 1));
+  }
+  return covered;
+}
+
+TEST(Grace, CoversWhatOpenDoorsMakeOfTheHeatingButNeverAHeaterStuckOn) {
+  ThreeProbes made;
+  const Index second = made.builder.enclosure("shelf-2");
+  made.builder.animal("bo", test::royal_python(), second);
+  made.builder.probe("bo-hot", second, Zone::hot);
+  const Index third = made.builder.enclosure("shelf-3");
+  made.builder.probe("third-hot", third, Zone::hot);
+  Room& room = made.builder.room;
+  Heater mat;
+  mat.id = "mat-1";
+  mat.enclosures = {made.enclosure};
+  room.heaters.push_back(mat);
+  mat.id = "cable-2";
+  mat.enclosures = {second, third};
+  room.heaters.push_back(mat);
+  Thermostat thermostat;
+  thermostat.id = "thermostat-2";
+  thermostat.heaters = {1};
+  room.thermostats.push_back(thermostat);
+  {
+    Noted one(made);
+    const auto covered = covered_by(one, "shelf-1", NoteType::cleaned);
+    EXPECT_THAT(covered,
+                testing::IsSupersetOf({"too-cold shelf-1/hot/air/temperature", "not-heating shelf-1/heating",
+                                       "heating-weak shelf-1/heating", "probe-moved hot-probe/temperature"}));
+    EXPECT_THAT(covered, testing::Each(testing::Not(HasSubstr("heating-stuck-on"))));
+    EXPECT_THAT(covered, testing::Each(testing::Not(HasSubstr("thermostat-2/heating"))));
+    EXPECT_THAT(covered, testing::Each(testing::Not(HasSubstr("probe-silent"))));
+  }
+  {
+    // One of two that are heated together: the unit is disturbed as a whole.
+    Noted one(made);
+    EXPECT_THAT(covered_by(one, "shelf-3", NoteType::cleaned),
+                testing::Contains("not-heating thermostat-2/heating"));
+  }
+  {
+    Noted one(made);
+    const auto covered = covered_by(one, "mat-1", NoteType::cut_out_tested);
+    EXPECT_THAT(covered,
+                testing::IsSupersetOf({"too-cold shelf-1/hot/air/temperature", "not-heating shelf-1/heating",
+                                       "heating-weak shelf-1/heating"}));
+    EXPECT_THAT(covered, testing::Each(testing::Not(HasSubstr("too-hot"))));
+  }
+}
+
 TEST(Grace, MistingCoversDampAirAlone) {
   ThreeProbes made;
   made.builder.settings(AlarmKind::too_damp).on_delay_ms = 10 * minute_ms;
