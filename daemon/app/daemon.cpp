@@ -32,6 +32,8 @@ constexpr std::int64_t most_quiet_readings = 50;  // a second
 // none do: a thread that wakes only to look costs more than a quiet room's readings.
 constexpr std::chrono::seconds look_interval{1};
 constexpr std::chrono::seconds idle_look_interval{10};
+// Well within what a connection of the control socket may take.
+constexpr std::chrono::seconds durable_patience{5};
 constexpr std::int64_t clock_step_ms = 2000;  // a jump of the wall clock by more is a step, not a correction
 
 // From the file, on a connection of its own: what is listed is what is kept.
@@ -239,38 +241,63 @@ void Daemon::Inner::answer(const std::string& request, const std::string& peer, 
   drain();
   const Stamp now = clock.now();
   engine->step(TickEvent{now}, effects);
+  bool changed = false;
   RequestContext context{
       *engine,
       now,
-      [this](const RequestEvent& event) {
+      [&](const RequestEvent& event) {
         engine->step(event, effects);
-        std::string why_not = effects.answer;
-        effects.answer.clear();
+        std::string why_not = std::exchange(effects.answer, {});
+        changed = why_not.empty();
         return why_not;
       },
       [this] { return intake->report(); },
       [this] { return status(); },
-      [this](const NoteEvent& event) -> Result<NoteRecord> {
+      [&](const NoteEvent& event) -> Result<NoteRecord> {
         engine->step(event, effects);
         std::string why_not = std::exchange(effects.answer, {});
         if (!why_not.empty()) return Error{std::move(why_not)};
         CHECK(!effects.notes.empty());
+        changed = true;
         return effects.notes.back();
       },
       [this](const std::string& subject, std::size_t most) { return notes_in(*store, subject, most); }};
   std::string text = answer_request(request, peer, context);
-  if (effects.notes.empty()) {
-    settle();
-    reply(std::move(text));
+  if (changed && !(effects.notes.empty() && effects.transitions.empty())) {
+    settle(answer_when_durable(std::move(text), reply));
     return;
   }
-  // A note is answered once it is on the disk.
-  settle([this, text = std::move(text), reply](bool ok, const std::string& error) mutable {
-    if (!ok)
-      text = refused_request("it is not sure that the note is on the disk: " + error +
-                             "; what is kept in memory is written once the store works again");
-    asio::post(io, [text = std::move(text), reply] { reply(text); });
+  settle();
+  reply(std::move(text));
+}
+
+// What a person did is answered once it is on the disk; or, after a while, with the truth that it is not.
+Recorder::Durable Daemon::Inner::answer_when_durable(std::string text, ControlReply reply) {
+  struct Waiting {
+    std::string text;
+    ControlReply reply;  // empty: answered
+    asio::steady_timer timer;
+  };
+  auto waiting =
+      std::make_shared<Waiting>(Waiting{std::move(text), std::move(reply), asio::steady_timer(io)});
+  const auto answer_with = [](Waiting& one, const std::string& why_not) {
+    const ControlReply answer_now = std::exchange(one.reply, {});
+    if (!answer_now) return;
+    one.timer.cancel();
+    answer_now(why_not.empty() ? one.text
+                               : refused_request("it holds, but is not known to be on the disk: " + why_not +
+                                                 "; it is written once the store works again"));
+  };
+  waiting->timer.expires_after(durable_patience);
+  waiting->timer.async_wait([waiting, answer_with](boost::system::error_code error) {
+    if (!error) answer_with(*waiting, "the store does not answer");
   });
+  // Moved on, so that it is let go on the domain's thread.
+  return [this, waiting = std::move(waiting), answer_with](bool ok, const std::string& error) mutable {
+    asio::post(io, [waiting = std::move(waiting), answer_with, why_not = ok ? std::string() : error] {
+      answer_with(*waiting, why_not);
+    });
+  };
 }
 
 void Daemon::Inner::stop() {

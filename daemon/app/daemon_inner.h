@@ -79,6 +79,7 @@ struct Daemon::Inner {
   void change_to(Settings fresh, std::shared_ptr<notify::Delivery> next_delivery,
                  std::unique_ptr<intake::Intake> next_intake);
   void answer(const std::string& request, const std::string& peer, const ControlReply& reply);
+  [[nodiscard]] Recorder::Durable answer_when_durable(std::string text, ControlReply reply);
   std::string status() const;
   void stop();
   int run();

@@ -181,7 +181,8 @@ TEST_F(Notes, SayWhenTheDiskDoesNotTakeThemAndAreWrittenOnceItDoes) {
   static_cast<void>(daemon_.folder().write("store", "no folder"));
   const Ended noted = daemon_.command({"note", "north", "fed, one rat"});
   EXPECT_EQ(noted.status, 1);
-  EXPECT_THAT(noted.output, AllOf(HasSubstr("not sure"), HasSubstr("once the store works again")));
+  EXPECT_THAT(noted.output,
+              AllOf(HasSubstr("not known to be on the disk"), HasSubstr("once the store works again")));
   std::filesystem::remove(folder);
   std::filesystem::rename(daemon_.folder().path() / "elsewhere", folder);
   EXPECT_TRUE(publish_until("31", [&] {

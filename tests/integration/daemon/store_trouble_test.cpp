@@ -55,12 +55,17 @@ class StoreTrouble : public testing::Test {
         << daemon_.log();
     EXPECT_FALSE(daemon_.ask("status").at("store").at("working").as_bool());
     EXPECT_EQ(of_kind(daemon_.alarms(), "store-trouble").size(), 1U);
+    // What a person does now holds, but "done" is not said.
+    const Ended asked = daemon_.command({"acknowledge", "north"});
+    EXPECT_EQ(asked.status, 1);
+    EXPECT_THAT(asked.output, testing::HasSubstr("it holds, but is not known to be on the disk: "));
+    EXPECT_EQ(text(of_kind(daemon_.alarms(), "too-cold")[0], "state"), "acknowledged");
   }
   void all_is_written_in_the_end() {
     ASSERT_TRUE(publish_until("24", [&] { return heard(hook_, "store-trouble", "over"); })) << daemon_.log();
     const auto before = short_lines(daemon_.alarms());
     EXPECT_THAT(daemon_.rows("SELECT kind, to_state FROM transitions WHERE kind = 'too-cold'"),
-                ElementsAre("too-cold|unacknowledged"));
+                ElementsAre("too-cold|unacknowledged", "too-cold|acknowledged"));
     EXPECT_THAT(daemon_.rows("SELECT to_state FROM transitions WHERE kind = 'store-trouble' ORDER BY id"),
                 ElementsAre("unacknowledged", "returned-unacknowledged"));
     daemon_.kill_at_once();
@@ -88,6 +93,25 @@ TEST_F(StoreTrouble, ItsFolderIsGoneAndComesBack) {
   std::filesystem::remove(folder);
   std::filesystem::rename(daemon_.folder().path() / "elsewhere", folder);
   all_is_written_in_the_end();
+}
+
+// Another program holds the file: the answer comes when it is on the disk, and not before.
+TEST_F(StoreTrouble, DoneIsSaidWhenItIsOnTheDisk) {
+  start_well();
+  ASSERT_TRUE(publish_until("24", [&] { return heard(hook_, "too-cold", "raised"); })) << daemon_.log();
+  // Both rows of the delivery are written by then.
+  ASSERT_TRUE(eventually(
+      patience, [&] { return daemon_.rows("SELECT id FROM outbox WHERE state <> 'delivered'").empty(); }));
+  peers::Start holding;
+  holding.argv = {"sqlite3", daemon_.store_file(), "BEGIN IMMEDIATE", ".shell echo held; sleep 1", "COMMIT"};
+  holding.ready = "held";
+  holding.ready_within = patience;
+  auto holder = peers::Process::start(holding);
+  ASSERT_TRUE(holder.ok()) << holder.error().text;
+  const Ended asked = daemon_.command({"acknowledge", "A1", "--by", "Ines"});
+  EXPECT_EQ(asked.status, 0) << asked.output;
+  EXPECT_THAT(daemon_.rows("SELECT to_state, who FROM transitions WHERE input = 'acknowledge'"),
+              ElementsAre("acknowledged|Ines"));
 }
 
 // A real full disk, of 1 MB. Only who may mount can make one.
