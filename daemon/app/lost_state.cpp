@@ -42,7 +42,7 @@ Result<std::string> begin_anew(const store::Store& store, const store::Snapshot&
   if (!reader) return reader.error();
   auto ends = reader.value().record_ends();
   if (!ends) return ends.error();
-  fresh.count_on_from(ends.value().last_occurrence, ends.value().last_message);
+  fresh.count_on_from(ends.value().last_occurrence, ends.value().last_message, ends.value().last_outage);
   for (TransitionRecord& record : ends.value().open) {
     record.from = record.to;
     record.to = AlarmState::normal;

@@ -24,6 +24,7 @@
 #include "app/daemon.h"
 #include "app/heat_command.h"
 #include "app/notes.h"
+#include "app/outage_command.h"
 #include "app/replay.h"
 #include "core/moment.h"
 #include "core/note.h"
@@ -231,6 +232,27 @@ void add_heat(CLI::App& app, HeatOptions& options, const Arguments& defaults, in
   });
 }
 
+void add_outage(CLI::App& app, OutageOptions& options, int& status) {
+  CLI::App* command = app.add_subcommand(
+      "outage", "what was away from when to when, and the check afterwards (docs/outages.md)");
+  command->add_option("id", options.id, "the check of this one, such as O12; else a list");
+  command->add_option("--settings", options.settings_file, "settings file, which says where the store is")
+      ->default_str("/etc/baskwell/room.toml");
+  command->add_flag("--last", options.last, "the check of the newest");
+  command->add_flag("--json", options.as_json, "for programs");
+  command->callback([&options, &status] {
+    options.load = load_options();
+    options.now = real_utc_now();
+    auto text = outage_command(options);
+    if (!text) {
+      status = fail(text.error().text);
+      return;
+    }
+    std::cout << text.value();
+    status = std::cout.flush() ? 0 : 1;
+  });
+}
+
 int run_command_line(int argc, char** argv) {
   CLI::App app{
       "Baskwell watches a room of heated enclosures: it never switches anything.\n"
@@ -302,6 +324,9 @@ int run_command_line(int argc, char** argv) {
 
   HeatOptions heat_options;
   add_heat(app, heat_options, arguments, status);
+  OutageOptions outage_options;
+  outage_options.settings_file = arguments.settings;
+  add_outage(app, outage_options, status);
 
   CLI::App* note_app = app.add_subcommand(
       "note", "write down what you did or saw; kept for ever. A grace time may follow (docs/notes.md)");

@@ -41,13 +41,14 @@ Recorder::Recorder(boost::asio::io_context& io, const Clock& clock, store::Store
 void Recorder::take(Effects& effects, Stamp now, Durable durable) {
   now_ = now.utc;
   const bool urgent = !effects.transitions.empty() || !effects.messages.empty() ||
-                      !effects.withdrawn.empty() || !effects.notes.empty();
+                      !effects.withdrawn.empty() || !effects.notes.empty() || !effects.outages.empty();
   CHECK(urgent || !durable);
   move_into(gathered_.readings, effects.readings);
   move_into(gathered_.transitions, effects.transitions);
   move_into(gathered_.messages, effects.messages);
   move_into(gathered_.withdrawn, effects.withdrawn);
   move_into(gathered_.notes, effects.notes);
+  move_into(gathered_.outages, effects.outages);
   if (urgent) {
     submit(now.utc, true, true, std::move(durable));
   } else if (gathered_.readings.size() >= most_gathered) {
@@ -90,6 +91,7 @@ void Recorder::submit(UtcMs now, bool urgent, bool with_snapshot, Durable durabl
   batch.messages = gathered_.messages;
   batch.withdrawn = gathered_.withdrawn;
   batch.notes = std::move(gathered_.notes);
+  batch.outages = std::move(gathered_.outages);
   batch.at = now;
   batch.urgent = urgent;
   if (with_snapshot) {

@@ -166,6 +166,7 @@ Outcome Daemon::Inner::open() {
   if (Outcome resumed = take_up_state(); !resumed) return resumed;
   auto newest = store->last_stored_utc();
   if (!newest) return newest.error();
+  if (newest.value()) engine->service_was_alive_until(*newest.value());
   // A little slack: what was stored last may carry a stamp from a clock that was then corrected backwards.
   if (newest.value() && options.pace.real()) not_before = std::max(not_before, *newest.value() - minute_ms);
 

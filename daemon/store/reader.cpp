@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "store/names.h"
+#include "store/outage_rows.h"
 #include "store/schema.h"
 #include "store/sqlite.h"
 
@@ -185,6 +186,7 @@ Result<RecordEnds> StoreReader::record_ends() const {
     RecordEnds ends;
     ends.last_occurrence = highest("SELECT max(CAST(substr(occurrence, 2) AS INTEGER)) FROM transitions");
     ends.last_message = highest("SELECT max(CAST(substr(id, 2) AS INTEGER)) FROM outbox");
+    ends.last_outage = highest("SELECT max(number) FROM outages");
     Statement rows = database.prepare(
         std::string(transition_columns) +
         "WHERE t.id IN (SELECT max(id) FROM transitions GROUP BY kind, subject) AND to_state <> 'normal' "
@@ -282,6 +284,10 @@ Result<PendingMessages> StoreReader::pending_messages() const {
     return PendingMessages{state_->messages_in(MessageState::waiting, SIZE_MAX),
                            state_->messages_in(MessageState::attempted, SIZE_MAX)};
   });
+}
+
+Result<std::vector<OutageRecord>> StoreReader::outages(std::string_view id, std::size_t most) const {
+  return state_->guarded<std::vector<OutageRecord>>([&] { return read_outages(state_->database, id, most); });
 }
 
 Result<std::vector<NoteRow>> StoreReader::notes(std::string_view subject, std::size_t most) const {

@@ -60,6 +60,7 @@ struct RecordEnds {
   std::vector<TransitionRecord> open;  // the latest transition of each alarm that did not end in `normal`
   std::uint64_t last_occurrence = 0;   // highest number given: "A1042" is 1042
   std::uint64_t last_message = 0;
+  std::uint64_t last_outage = 0;
 };
 
 class StoreReader {
@@ -90,6 +91,9 @@ class StoreReader {
 
   // The newest `most`, oldest first; `subject` empty: all.
   [[nodiscard]] Result<std::vector<NoteRow>> notes(std::string_view subject, std::size_t most) const;
+
+  // The newest `most`, oldest first; `id` not empty: only that one.
+  [[nodiscard]] Result<std::vector<OutageRecord>> outages(std::string_view id, std::size_t most) const;
 
   [[nodiscard]] Result<std::optional<Snapshot>> last_snapshot() const;
   [[nodiscard]] Result<std::optional<UtcMs>> last_stored_utc() const;

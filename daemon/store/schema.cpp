@@ -152,7 +152,42 @@ CREATE TRIGGER notes_stay_as_they_are BEFORE UPDATE ON notes
 BEGIN SELECT RAISE(ABORT, 'notes are kept as they were written'); END;
 )sql";
 
-constexpr std::array<Migration, 2> all_migrations{{{1, version_1}, {2, version_2}}};
+// Outages and their checks, the newest state of each.
+constexpr const char* version_3 = R"sql(
+CREATE TABLE outages(
+  number INTEGER PRIMARY KEY,
+  kind TEXT NOT NULL,
+  or_kind TEXT,
+  circuit TEXT NOT NULL,
+  stage TEXT NOT NULL,
+  from_ms INTEGER NOT NULL,
+  to_ms INTEGER,
+  from_within_ms INTEGER NOT NULL,
+  to_within_ms INTEGER NOT NULL,
+  confidence REAL NOT NULL,
+  evidence TEXT NOT NULL
+) STRICT;
+CREATE TABLE outage_enclosures(
+  outage INTEGER NOT NULL REFERENCES outages(number),
+  position INTEGER NOT NULL,
+  enclosure TEXT NOT NULL,
+  judged INTEGER NOT NULL,
+  fell INTEGER NOT NULL,
+  lowest_degc REAL,
+  fell_k REAL,
+  back_ms INTEGER,
+  took_min REAL,
+  usual_min REAL,
+  kept_shift_k REAL,
+  lights_late_min REAL,
+  night_drop_late_min REAL,
+  verdict TEXT NOT NULL CHECK (verdict IN ('pass', 'look')),
+  words TEXT NOT NULL,
+  PRIMARY KEY (outage, position)
+) STRICT, WITHOUT ROWID;
+)sql";
+
+constexpr std::array<Migration, 3> all_migrations{{{1, version_1}, {2, version_2}, {3, version_3}}};
 
 // The version of the file; 0 for an empty one. Throws for a file that is not ours.
 int version_of(const Database& database) {

@@ -9,9 +9,9 @@
 // messages at once (`urgent`). A commit is durable: it survives kill -9 and a power cut. Nothing is rounded.
 //
 // Bounds. At most `max_waiting_readings` readings and `max_waiting_batches` batches wait. Beyond either,
-// readings of a new batch are dropped and counted; its transitions, messages, withdrawals, notes and snapshot
-// are taken all the same, and so are attempts and outcomes: they are bounded by what the room can raise and
-// people can write.
+// readings of a new batch are dropped and counted; its transitions, messages, withdrawals, notes, outages and
+// snapshot are taken all the same, and so are attempts and outcomes: they are bounded by what the room can
+// raise and people can write.
 //
 // Failure. When a transaction fails, every batch in it hears on_committed(false, why) once, is kept within
 // the same bounds, in order, and tried again: after a growing pause, at once with the next urgent batch, or
@@ -62,6 +62,7 @@ struct Batch {
   std::vector<MessageDraft> messages;
   std::vector<std::string> withdrawn;  // occurrences whose waiting messages (but "over") are withdrawn
   std::vector<NoteRecord> notes;
+  std::vector<OutageRecord> outages;    // each takes the place of what the store has under its id
   std::optional<std::string> snapshot;  // Engine::snapshot; the latest two are kept
   UtcMs at;                             // when it was made
   bool urgent = false;

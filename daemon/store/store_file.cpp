@@ -12,6 +12,7 @@
 
 #include "core/check.h"
 #include "store/names.h"
+#include "store/outage_rows.h"
 #include "store/schema.h"
 
 namespace baskwell::store {
@@ -283,6 +284,7 @@ std::string StoreFile::write(const Batch& batch) {
   if (!batch.readings.empty()) write_readings(batch);
   for (const TransitionRecord& record : batch.transitions) write_transition(record);
   for (const NoteRecord& record : batch.notes) write_note(record);
+  for (const OutageRecord& record : batch.outages) write_outage(database_, record);
   for (const std::string& occurrence : batch.withdrawn) statements_->withdraw.bind(1, occurrence).run();
   std::string refused;
   for (const MessageDraft& draft : batch.messages) {

@@ -12,7 +12,7 @@ namespace {
 
 bool holds_only_readings(const Batch& batch) {
   return batch.transitions.empty() && batch.messages.empty() && batch.withdrawn.empty() &&
-         batch.notes.empty() && !batch.snapshot;
+         batch.notes.empty() && batch.outages.empty() && !batch.snapshot;
 }
 
 template <class T>
@@ -284,6 +284,7 @@ void Store::Writer::fold_kept() {
     append(before->transitions, std::move(batch->transitions));
     append(before->messages, std::move(batch->messages));
     append(before->notes, std::move(batch->notes));
+    append(before->outages, std::move(batch->outages));
     if (batch->snapshot) {
       before->snapshot = std::move(batch->snapshot);
       before->at = batch->at;

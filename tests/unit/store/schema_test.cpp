@@ -100,7 +100,7 @@ TEST(Schema, AFileOfFormat1KeepsAllAndTakesNotes) {
   {
     const auto store = open_store(folder.file());
     EXPECT_EQ(everything(), before);
-    EXPECT_EQ(test::query(folder.file(), "PRAGMA user_version"), std::vector<std::string>{"2"});
+    EXPECT_EQ(test::query(folder.file(), "PRAGMA user_version"), std::vector<std::string>{"3"});
     Batch batch;
     batch.notes.push_back({test::start, NoteType::fed, "shelf-0", "fed, one mouse", "Ines", std::nullopt});
     store->submit(std::move(batch));
