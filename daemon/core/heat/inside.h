@@ -72,6 +72,7 @@ struct UnitState {
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
   UtcMs last_below = never;
+  UtcMs fast_at = never;           // it fell faster than its own cooling
   UtcMs sudden_at = never;         // it changed faster than heat can: a door, a probe
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since

@@ -101,9 +101,9 @@ void HeatWatch::Inside::judge_room(Probe& probe) {
     const double least = track.course.low() + rest.low_k;
     const double most = track.course.high() + rest.high_k;
     const double minutes = std::min(sample.minutes, 6.0);
-    // Beyond the coldest and warmest hour of the whole day by two degrees, for half an hour at one degree
+    // Beyond the coldest and warmest hour of the whole day by more than a degree, for twenty minutes at one degree
     // more.
-    constexpr double margin = 2.0;
+    constexpr double margin = 1.3;
     constexpr double told = 20.0;
     const double below = least - margin - sample.degc;
     const double above = sample.degc - most - margin;

@@ -24,6 +24,7 @@ constexpr std::int64_t sudden_rise_hold_ms = 60 * minute_ms;
 // Where nothing tells a door from a dead heater, its end does: few are open for longer (common practice, no
 // source).
 constexpr std::int64_t door_ms = 15 * minute_ms;
+constexpr std::int64_t weak_ms = 45 * minute_ms;  // a slow fall is looked at for longer
 constexpr std::int64_t recovery_ms = 6 * hour_ms;
 
 double margin_k(const Track& track) {
@@ -122,9 +123,13 @@ HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, 
     // Without its heater an enclosure cools from the hot end; through a door both ends at once.
     const double cool_drop = drop_of(cool->track);
     seen.door = cool_drop > std::max(0.4, 0.55 * drop_k);
-    // The cool end takes some minutes to tell.
+    // Through a door both ends lose the same share of what they are above the room. The cool end takes some
+    // minutes to tell, and tells nothing where it is hardly warmer than the room.
     const bool time_enough = unit.below_since != never && at - unit.below_since >= 5 * minute_ms;
-    seen.no_door = time_enough && cool_drop < std::max(0.25, 0.3 * drop_k);
+    const double around = around_degc(unit, at);
+    const double through_door =
+        drop_k * (cool->track.sample.degc - around) / (lead.track.sample.degc + drop_k - around);
+    seen.no_door = time_enough && through_door > 0.5 && cool_drop < 0.35 * through_door;
     seen.cool_k_per_h = cool->track.recent.slope_k_per_h(30.0);
     seen.cool_k = cool->track.residual.known ? cool->track.residual.k : not_known;
   }
@@ -187,11 +192,12 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   const double most = (free_share > 0.01 ? 2.0 * free_share : 1.0 - std::exp(-look / 15.0)) *
                           std::max(sample.degc + fell - now.around, 2.0) +
                       0.35;
-  if (now.witness.door || fell > most) unit.sudden_at = sample.at;
+  if (now.witness.door) unit.sudden_at = sample.at;
+  if (fell > most) unit.fast_at = sample.at;
   const std::int64_t since_sudden = unit.sudden_at == never ? INT64_MAX : sample.at - unit.sudden_at;
   now.sudden = since_sudden < sudden_hold_ms;
   // After any fall a thermostat overshoots.
-  if (now.below_k > 0) unit.last_below = sample.at;
+  if (now.below_k > 2.0 * now.margin_k) unit.last_below = sample.at;
   now.sudden_rise = since_sudden < sudden_rise_hold_ms ||
                     (unit.last_below != never && sample.at - unit.last_below < sudden_rise_hold_ms);
 }
@@ -203,14 +209,19 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const UtcMs at = track.sample.at;
   const bool like_free = now.of_free > 0.55 && now.of_free < 1.7;
   const std::int64_t lasts = at - unit.below_since;
+  const bool fast = unit.fast_at != never && at - unit.fast_at < door_ms && !now.witness.no_door;
   const bool told_apart =
       now.witness.no_door || (now.witness.together && lasts >= 4 * minute_ms) || lasts >= door_ms;
+  // Slower than with a time constant of seven hours it is no dead heater: through an open door it has
+  // settled.
+  const double slowest = 0.15 * std::max(track.sample.degc - now.around, 1.0);
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
-  if (unit.below_k_min <= told_k_min || now.sudden || rises || !told_apart || now.witness.alone || idle)
+  if (unit.below_k_min <= told_k_min || now.sudden || fast || rises || !told_apart || now.witness.alone ||
+      idle)
     return;
   if (probe.step.at != never && !like_free) return;
-  if (!(now.slope < -0.25)) return;
+  if (!(now.slope < -std::max(0.25, slowest))) return;
   const double pace = std::isfinite(now.of_free) ? now.of_free : 1.0;
   const bool near = harm_low_near(track, now.around, pace, unit.wanted);
   for (const AlarmKind held_kind :
@@ -224,6 +235,7 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   if (holds(point_of(unit, AlarmKind::thermostat_reset)) ||
       holds(point_of(unit, AlarmKind::thermostat_probe_moved)))
     return;
+  if (pace < 0.4 && lasts < weak_ms) return;
   AlarmKind kind = pace < 0.4 ? AlarmKind::heating_weak : AlarmKind::not_heating;
   std::optional<AlarmKind> other;
   if (unit.unit.has_cut_out && unit.last_above != never && at - unit.last_above < 2 * hour_ms) {
@@ -247,7 +259,10 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   const UtcMs at = track.sample.at;
   const double high_line = track.sample.degc - now.above_k - track.residual.high_k;
   const bool room_explains = room_deviation_k(at) > 2.5 || now.around > high_line - 1.5;
-  if (unit.above_k_min <= told_k_min || now.sudden_rise || room_explains) return;
+  const std::int64_t lasts = at - unit.above_since;
+  // Far above it is told whatever a door may have done before.
+  const bool far_above = now.above_k > 3.0 && lasts >= 10 * minute_ms;
+  if (unit.above_k_min <= told_k_min || (now.sudden_rise && !far_above) || room_explains) return;
   if (now.witness.alone) return;
   const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
   const bool near = hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0;
@@ -258,13 +273,13 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
     return;
   }
   // Slowly rising it may be an animal on the probe: the cool end must warm too, or it must last.
-  const std::int64_t lasts = at - unit.above_since;
-  const bool cool_too = now.witness.cool_k_per_h > 0.15 || now.witness.cool_k > 0.4;
+  const bool cool_too = now.witness.cool_k_per_h > 0.3 && now.witness.cool_k > 0.3;
   const bool cool_against = now.witness.cool_k_per_h < -0.3;
   const bool fast = now.slope > 2.5 && lasts >= 4 * minute_ms;  // a probe's fault value is over by then
-  const bool slow = now.slope > 0.3 &&
-                    ((cool_too && lasts > 20 * minute_ms) || (now.above_k > 1.0 && lasts > 60 * minute_ms));
-  if ((!fast && !slow) || cool_against) return;
+  const bool slow = now.slope > 0.3 && ((cool_too && now.above_k > 0.7 && lasts > 25 * minute_ms) ||
+                                        (now.above_k > 1.5 && lasts > 45 * minute_ms));
+  if (!fast && !slow && !far_above) return;
+  if (cool_against && !far_above) return;
   if (holds(point_of(unit, AlarmKind::thermostat_reset)) ||
       holds(point_of(unit, AlarmKind::thermostat_probe_moved)))
     return;

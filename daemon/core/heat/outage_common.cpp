@@ -163,6 +163,7 @@ void OutageWatch::Inside::open_if_common() {
     if (went_with(one, when_e)) join(made, one);
   }
   made.fit_due_e = now.elapsed.ms;
+  made.pivot_e = when_e;
 }
 
 void OutageWatch::Inside::join(Episode& episode, const Source& source) {
@@ -284,16 +285,20 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
   std::int64_t latest_e = INT64_MIN, interval_ms = 30 * second_ms;
   for (const UnitWatch& one : unit_watches) {
     if (one.out != episode.number) continue;
-    if (one.course.falls_since.ms != INT64_MIN)
-      latest_e = std::max(latest_e, elapsed(one.course.falls_since));
+    // A place that joined later may have another fall by now.
+    const std::int64_t top_e =
+        one.course.falls_since.ms == INT64_MIN ? INT64_MIN : elapsed(one.course.falls_since);
+    if (top_e <= episode.pivot_e + 6 * minute_ms) latest_e = std::max(latest_e, top_e);
     interval_ms = std::max(interval_ms, one.ring.interval_ms());
   }
-  if (latest_e == INT64_MIN) return;
+  if (latest_e == INT64_MIN || latest_e < episode.pivot_e - longest_cycle_ms) return;
+  // What comes after its end is no fall.
+  const std::int64_t until_e = episode.record.to ? elapsed(*episode.record.to) : now.elapsed.ms;
   for (const UnitWatch& one : unit_watches) {
     if (one.out == episode.number)
-      one.ring.values_between(latest_e - 40 * minute_ms, now.elapsed.ms, places.emplace_back());
+      one.ring.values_between(latest_e - 40 * minute_ms, until_e, places.emplace_back());
   }
-  const auto latest_s = static_cast<double>(latest_e) / second_ms;
+  const auto latest_s = static_cast<double>(std::min(latest_e, until_e - 5 * minute_ms)) / second_ms;
   const CommonChange change = find_common_change(
       places, latest_s - 900, latest_s + 300, static_cast<double>(interval_ms) / second_ms, Bend::downwards);
   if (!change.found) return;
@@ -321,6 +326,7 @@ void OutageWatch::Inside::end(Episode& episode, std::int64_t at_e, std::int64_t 
   if (first) episode.record.stage = OutageStage::ended;
   episode.changed = true;
   if (!first) return;
+  episode.fit_due_e = now.elapsed.ms;
   for (std::size_t i = 0; i < unit_watches.size(); ++i) {
     if (unit_watches[i].out == episode.number)
       news.ended.push_back({static_cast<Index>(i), episode.record.from, *episode.record.to});

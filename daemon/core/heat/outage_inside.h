@@ -145,6 +145,7 @@ struct Episode {
   bool heat = false;  // something was without power or heat
   bool from_known_well = false, to_known_well = false;
   std::int64_t opened_e = 0;
+  std::int64_t pivot_e = INT64_MIN;  // the moment around which it was found
   std::int64_t fit_due_e = 0, end_guess_e = 0;
   std::vector<LineWatch> lines;
   bool told = false, told_again = false;
