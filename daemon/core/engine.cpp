@@ -148,6 +148,10 @@ Engine::State::State(std::shared_ptr<const Room> the_room, Stamp start)
     delivery_points.push_back(add_point(*this, AlarmKind::delivery_failed, room->delivery_channels[i]));
     points.back().delivery = i;
   }
+  // Ids hold no blanks: these cannot be taken for a channel's.
+  for (const Person& person : room->people)
+    person_points.push_back(add_point(*this, AlarmKind::delivery_failed, "to " + person.id));
+  messages_point = add_point(*this, AlarmKind::delivery_failed, "all messages");
   add_heating_points();
   add_outage_watch();
   dues.add_owners(channels.size() + points.size());
@@ -356,6 +360,16 @@ void Engine::State::handle(const DeliveryEvent& event, Effects& effects) {
     if (room->delivery_channels[i] != event.channel) continue;
     fault(delivery_points[i], !event.delivered, false, event.detail, event.at, effects);
   }
+  // Without a channel: the message found no way at all to its person.
+  const bool lost = event.channel.empty() && !event.delivered;
+  bool is_known = false;
+  for (Index i = 0; i < room->people.size(); ++i) {
+    if (room->people[i].id != event.person) continue;
+    is_known = true;
+    if (lost || event.delivered) fault(person_points[i], lost, false, event.detail, event.at, effects);
+  }
+  if ((lost && !is_known) || event.delivered)
+    fault(messages_point, lost, false, event.detail, event.at, effects);
   if (!event.acknowledged || event.occurrence.empty()) return;
   for (Index i = 0; i < points.size(); ++i) {
     if (occurrence_name(points[i].state.occurrence) == event.occurrence) {

@@ -96,6 +96,8 @@ struct Engine::State {
   Index store_point = none;
   Index clock_point = none;
   std::vector<Index> delivery_points;
+  std::vector<Index> person_points;  // delivery-failed: nothing reaches this person
+  Index messages_point = none;       // the same, of nobody in the settings
   std::unique_ptr<heat::HeatWatch> heating;
   Index first_heating_point = none;
   std::vector<heat::Fact> heating_facts;  // of the event being handled; kept for its memory

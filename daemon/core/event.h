@@ -58,7 +58,7 @@ struct StoreEvent {
 
 struct DeliveryEvent {  // what a delivery channel did with a message
   Stamp at;
-  std::string channel;     // id of the delivery channel
+  std::string channel;     // id of the delivery channel; "": the message was given up, by no channel
   std::string person;      // id
   std::string occurrence;  // "" for a drill
   bool delivered = false;

@@ -125,6 +125,13 @@ void add_trouble(Pieces& pieces, const AlarmView& alarm, bool over) {
       pieces.push_back({over ? "readings are stored again" : "readings are not being stored"});
       return;
     case AlarmKind::delivery_failed:
+      if (alarm.subject.find(' ') != std::string::npos) {  // "to ines", "all messages"
+        const bool one = alarm.subject.starts_with("to ");
+        if (one) pieces.push_back({"messages "});
+        pieces.push_back({clean_line(alarm.subject), Part::name});
+        pieces.push_back({over ? " arrive again" : " do not arrive"});
+        return;
+      }
       pieces.push_back({"channel "});
       pieces.push_back({clean_line(alarm.subject), Part::name});
       pieces.push_back({over ? " delivers again" : " does not deliver messages"});

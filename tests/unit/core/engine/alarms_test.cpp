@@ -340,6 +340,32 @@ TEST(Kinds, SwitchedOffNeverRaise) {
   EXPECT_THAT(one.scene.news(), IsEmpty());
 }
 
+// Given up for want of a channel that works: no channel's alarm, but a person who hears nothing.
+TEST(Faults, AMessageThatFindsNoWayIsThePersonsAlarm) {
+  ThreeProbes made;
+  made.builder.room.delivery_channels = {"mail"};
+  HotSpot one("2026-06-10T11:00:00Z", std::move(made));
+  DeliveryEvent lost;
+  lost.person = one.scene.engine->room().people.at(0).id;
+  lost.detail = "given up after 6 h";
+  one.scene.step(lost);
+  one.scene.step(lost);
+  ASSERT_EQ(one.scene.count(AlarmKind::delivery_failed, AlarmState::unacknowledged), 1);
+  EXPECT_EQ(one.scene.last(AlarmKind::delivery_failed)->subject, "to " + lost.person);
+  DeliveryEvent failed = lost;  // a channel's own failure says nothing new of the person
+  failed.channel = "mail";
+  one.scene.step(failed);
+  EXPECT_EQ(one.scene.last(AlarmKind::delivery_failed)->subject, "mail");
+  DeliveryEvent delivered = failed;
+  delivered.delivered = true;
+  one.scene.step(delivered);
+  EXPECT_EQ(one.scene.count(AlarmKind::delivery_failed, AlarmState::returned_unacknowledged), 2);
+  DeliveryEvent stranger = lost;
+  stranger.person = "nobody";
+  one.scene.step(stranger);
+  EXPECT_EQ(one.scene.last(AlarmKind::delivery_failed)->subject, "all messages");
+}
+
 TEST(Faults, StoreDeliveryPayloadsAndClock) {
   ThreeProbes made;
   made.builder.room.delivery_channels = {"mail"};
