@@ -301,7 +301,8 @@ void OutageWatch::judge(Stamp now, OutageNews& news) {
     if (one.opened_e == 0) one.opened_e = now.elapsed.ms;
     if (!one.held) return one.record.stage == OutageStage::closed;
     const std::int64_t length_ms = *one.record.to - one.record.from;
-    if (in.trusted && length_ms >= shortest_outage_ms) {
+    in.look_after_gap(one);  // what has cooled proves it, whatever the clock says of its length
+    if (one.heat || (in.trusted && length_ms >= shortest_outage_ms)) {
       one.held = false;
       return false;
     }
