@@ -22,6 +22,9 @@ std::string with_sign(double kelvin) {
   return (text.starts_with('-') ? "" : "+") + text;
 }
 
+// A space within a name, at which no line is broken.
+constexpr char inner_space = '\x1f';
+
 // Words broken at spaces, later lines under the first.
 std::string wrapped(std::string_view text, std::size_t indent) {
   std::string out;
@@ -39,6 +42,7 @@ std::string wrapped(std::string_view text, std::size_t indent) {
     text.remove_prefix(std::min(word.size() + 1, text.size()));
   }
   if (!out.empty()) out.pop_back();
+  std::replace(out.begin(), out.end(), inner_space, ' ');
   return out;
 }
 
@@ -46,7 +50,7 @@ void add_line(std::string& text, std::string_view label, const std::string& word
   text += "  ";
   text += label;
   text.append(label_width - characters_in(label), ' ');
-  text += wrapped(clean_line(words), label_width + 2) + "\n";
+  text += wrapped(words, label_width + 2) + "\n";
 }
 
 // Two columns, by day and by night.
@@ -64,8 +68,8 @@ template <class Things>
 std::string named(const Things& things, const std::string& id) {
   const auto found =
       std::find_if(things.begin(), things.end(), [&](const auto& thing) { return thing.id == id; });
-  if (found == things.end() || found->name.empty() || found->name == id) return id;
-  return found->name + " (" + id + ")";
+  if (found == things.end() || found->name.empty() || found->name == id) return clean_line(id);
+  return clean_line(found->name + " (" + id + ")");
 }
 
 std::string listed(const Room& room, const std::vector<std::string>& enclosure_ids) {
@@ -73,8 +77,9 @@ std::string listed(const Room& room, const std::vector<std::string>& enclosure_i
   for (const std::string& id : enclosure_ids) {
     const auto found = std::find_if(room.enclosures.begin(), room.enclosures.end(),
                                     [&](const Enclosure& enclosure) { return enclosure.id == id; });
-    list += (list.empty() ? "" : ", ") +
-            (found == room.enclosures.end() || found->name.empty() ? id : found->name);
+    std::string name = clean_line(found == room.enclosures.end() || found->name.empty() ? id : found->name);
+    std::replace(name.begin(), name.end(), ' ', inner_space);
+    list += (list.empty() ? "" : ", ") + name;
   }
   return list;
 }
@@ -86,7 +91,7 @@ void add_feeding(std::string& text, const HeatView& view, const heat::Belief& be
     const auto found =
         std::find_if(all.begin(), all.end(), [&](const Heater& heater) { return heater.id == id; });
     heaters += (heaters.empty() ? "" : ", ") + named(all, id);
-    if (found != all.end() && !found->socket.empty()) heaters += " at socket " + found->socket;
+    if (found != all.end() && !found->socket.empty()) heaters += " at socket " + clean_line(found->socket);
   }
   add_line(text, "heated by", heaters);
   add_line(
