@@ -72,8 +72,9 @@ struct UnitState {
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
   UtcMs last_below = never;
+  double dips = 0;  // falls that came to nothing, of a month
+  UtcMs dip_since = never;
   UtcMs fast_at = never;           // it fell faster than its own cooling
-  UtcMs sudden_at = never;         // it changed faster than heat can: a door, a probe
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since
   UtcMs level_looked = never;
@@ -118,10 +119,8 @@ struct HeatWatch::Inside {
   [[nodiscard]] const Probe* fresh(std::size_t probe, UtcMs at) const;
 
   // judge_unit.cpp: minutes
-  struct Witness {         // what the other probes say of a fall or rise of the leading one
-    bool door = false;     // both ends fall at once
-    bool no_door = false;  // the cool end does not fall
-    bool alone = false;    // other tubs on the same thermostat do not move with it
+  struct Witness {       // what the other probes say of a fall or rise of the leading one
+    bool alone = false;  // other tubs on the same thermostat do not move with it
     bool together = false;
     double cool_k_per_h = not_known;
     double cool_k = not_known;  // its residual
@@ -134,11 +133,13 @@ struct HeatWatch::Inside {
     double of_free = not_known;       // pace of the last minutes as a share of its own free cooling
     double below_min = 0;             // minutes since it was normal
     double drop_k = not_known;        // within minutes
-    bool sudden = false, sudden_rise = false;
+    bool fast = false;                // it fell faster than its own cooling a little while ago
+    bool overshoots = false;          // it comes back from a fall
     Witness witness;
   };
   [[nodiscard]] Witness witness_of(const UnitState& unit, double drop_k) const;
   void follow(UnitState& unit, Look& now);
+  void count_dips(UnitState& unit);
   void judge_cold(UnitState& unit, const Look& now);
   void judge_warm(UnitState& unit, const Look& now);
   void judge_unit(UnitState& unit);

@@ -101,8 +101,8 @@ void HeatWatch::Inside::judge_room(Probe& probe) {
     const double least = track.course.low() + rest.low_k;
     const double most = track.course.high() + rest.high_k;
     const double minutes = std::min(sample.minutes, 6.0);
-    // Beyond the coldest and warmest hour of the whole day by more than a degree, for twenty minutes at one degree
-    // more.
+    // Beyond the coldest and warmest hour of the whole day by more than a degree, for twenty minutes at one
+    // degree more.
     constexpr double margin = 1.3;
     constexpr double told = 20.0;
     const double below = least - margin - sample.degc;

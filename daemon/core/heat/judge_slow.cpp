@@ -142,7 +142,7 @@ void HeatWatch::Inside::judge_hourly(UnitState& unit) {
   const Residual& rest = track.residual;
   const UtcMs at = track.sample.at;
   const bool held_phase = rest.phase != Phase::moving;
-  const bool sudden = unit.sudden_at != never && at - unit.sudden_at < 90 * minute_ms;
+  const bool sudden = unit.last_below != never && at - unit.last_below < 90 * minute_ms;
   unit.levels.add(at.ms / hour_ms, rest.k, held_phase && !sudden && unit.recovering_since == never);
 
   const int bin = track.sample.minute_of_day / 15;
@@ -225,7 +225,7 @@ void HeatWatch::Inside::judge_swing(UnitState& unit) {
   Track& track = probe.track;
   const UtcMs at = track.sample.at;
   const Phase phase = track.residual.phase;
-  const bool sudden = unit.sudden_at != never && at - unit.sudden_at < 4 * hour_ms;
+  const bool sudden = unit.last_below != never && at - unit.last_below < 4 * hour_ms;
   const bool held_long = phase != Phase::moving && std::isfinite(unit.levels.at(0)) &&
                          std::isfinite(unit.levels.at(1)) && std::isfinite(unit.levels.at(2));
   if (!held_long || sudden || unit.recovering_since != never || probe.step.at != never) return;

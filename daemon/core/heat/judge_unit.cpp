@@ -20,10 +20,11 @@ constexpr double told_k_min = 1.0;
 // A door, a hand, a probe that falls: faster than heat can leave by itself. Held back for so long: cleaning
 // takes half an hour (common practice, no source) and warming up again some minutes more.
 constexpr std::int64_t sudden_hold_ms = 50 * minute_ms;
-constexpr std::int64_t sudden_rise_hold_ms = 60 * minute_ms;
+constexpr std::int64_t overshoot_ms = 45 * minute_ms;
+constexpr std::int64_t settle_ms = 4 * minute_ms;  // a probe's fault value and its noise are over by then
 // Where nothing tells a door from a dead heater, its end does: few are open for longer (common practice, no
 // source).
-constexpr std::int64_t door_ms = 15 * minute_ms;
+constexpr std::int64_t door_ms = 16 * minute_ms;
 constexpr std::int64_t weak_ms = 45 * minute_ms;  // a slow fall is looked at for longer
 constexpr std::int64_t recovery_ms = 6 * hour_ms;
 
@@ -120,16 +121,6 @@ HeatWatch::Inside::Witness HeatWatch::Inside::witness_of(const UnitState& unit, 
   const Probe& lead = probes[unit.lead];
   const UtcMs at = lead.track.sample.at;
   if (const Probe* cool = fresh(unit.cool, at); cool != nullptr && cool->track.recent.count() > 3) {
-    // Without its heater an enclosure cools from the hot end; through a door both ends at once.
-    const double cool_drop = drop_of(cool->track);
-    seen.door = cool_drop > std::max(0.4, 0.55 * drop_k);
-    // Through a door both ends lose the same share of what they are above the room. The cool end takes some
-    // minutes to tell, and tells nothing where it is hardly warmer than the room.
-    const bool time_enough = unit.below_since != never && at - unit.below_since >= 5 * minute_ms;
-    const double around = around_degc(unit, at);
-    const double through_door =
-        drop_k * (cool->track.sample.degc - around) / (lead.track.sample.degc + drop_k - around);
-    seen.no_door = time_enough && through_door > 0.5 && cool_drop < 0.35 * through_door;
     seen.cool_k_per_h = cool->track.recent.slope_k_per_h(30.0);
     seen.cool_k = cool->track.residual.known ? cool->track.residual.k : not_known;
   }
@@ -184,43 +175,49 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   now.of_free = pace_of(track, now.around, now.below_min + 4.0);
   now.drop_k = drop_of(track);
   now.witness = witness_of(unit, now.drop_k);
-  // A fall much faster than its own cooling is a door. With its own not known: than that of an enclosure that
-  // cools with a time constant of 15 min. Looked at over three minutes, more for a probe that reports seldom.
+  // A fall much faster than its own cooling is a door, a hand or a probe. With its own not known: than that
+  // of an enclosure that cools with a time constant of 16 min. Looked at over three minutes, more for a probe
+  // that reports seldom.
   const double look = std::max(3.0, sample.minutes);
   const double fell = track.recent.mean_degc(look + 1.6, look - 0.4) - sample.degc;
   const double free_share = track.free_fall_share(look);
-  const double most = (free_share > 0.01 ? 2.0 * free_share : 1.0 - std::exp(-look / 15.0)) *
+  const double most = (free_share > 0.01 ? 2.0 * free_share : 1.0 - std::exp(-look / 16.0)) *
                           std::max(sample.degc + fell - now.around, 2.0) +
-                      0.35;
-  if (now.witness.door) unit.sudden_at = sample.at;
+                      0.3;
   if (fell > most) unit.fast_at = sample.at;
-  const std::int64_t since_sudden = unit.sudden_at == never ? INT64_MAX : sample.at - unit.sudden_at;
-  now.sudden = since_sudden < sudden_hold_ms;
+  now.fast = unit.fast_at != never && sample.at - unit.fast_at < sudden_hold_ms;
   // After any fall a thermostat overshoots.
-  if (now.below_k > 2.0 * now.margin_k) unit.last_below = sample.at;
-  now.sudden_rise = since_sudden < sudden_rise_hold_ms ||
-                    (unit.last_below != never && sample.at - unit.last_below < sudden_rise_hold_ms);
+  if (now.below_k > 2.0 * now.margin_k || fell > most) unit.last_below = sample.at;
+  now.overshoots = unit.last_below != never && sample.at - unit.last_below < overshoot_ms;
+}
+
+// Falls below all that is normal that came to nothing: doors, mostly. Where there are some, a fall is not
+// told before it has lasted longer than a door is open.
+void HeatWatch::Inside::count_dips(UnitState& unit) {
+  const Track& track = probes[unit.lead].track;
+  const Residual& rest = track.residual;
+  unit.dips *= std::exp(-track.sample.minutes / (30.0 * 1440.0));  // of a month
+  if (rest.k < rest.low_k - 0.3) {
+    if (unit.dip_since == never) unit.dip_since = track.sample.at;
+  } else if (rest.k > rest.low_k && unit.dip_since != never) {
+    if (track.sample.at - unit.dip_since < hour_ms) unit.dips += 1.0;
+    unit.dip_since = never;
+  }
 }
 
 // Below all that is normal, and not on its way back.
 void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
-  const Probe& probe = probes[unit.lead];
-  const Track& track = probe.track;
+  const Track& track = probes[unit.lead].track;
   const UtcMs at = track.sample.at;
-  const bool like_free = now.of_free > 0.55 && now.of_free < 1.7;
   const std::int64_t lasts = at - unit.below_since;
-  const bool fast = unit.fast_at != never && at - unit.fast_at < door_ms && !now.witness.no_door;
-  const bool told_apart =
-      now.witness.no_door || (now.witness.together && lasts >= 4 * minute_ms) || lasts >= door_ms;
+  const std::int64_t wait = unit.dips > 0.5 && !now.witness.together ? door_ms : settle_ms;
+  const bool rises = now.slope > 0.4;
+  const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
+  if (unit.below_k_min <= told_k_min || now.fast || rises || lasts < wait || now.witness.alone || idle)
+    return;
   // Slower than with a time constant of seven hours it is no dead heater: through an open door it has
   // settled.
   const double slowest = 0.15 * std::max(track.sample.degc - now.around, 1.0);
-  const bool rises = now.slope > 0.4;
-  const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
-  if (unit.below_k_min <= told_k_min || now.sudden || fast || rises || !told_apart || now.witness.alone ||
-      idle)
-    return;
-  if (probe.step.at != never && !like_free) return;
   if (!(now.slope < -std::max(0.25, slowest))) return;
   const double pace = std::isfinite(now.of_free) ? now.of_free : 1.0;
   const bool near = harm_low_near(track, now.around, pace, unit.wanted);
@@ -257,12 +254,11 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
 void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   const Track& track = probes[unit.lead].track;
   const UtcMs at = track.sample.at;
-  const double high_line = track.sample.degc - now.above_k - track.residual.high_k;
-  const bool room_explains = room_deviation_k(at) > 2.5 || now.around > high_line - 1.5;
+  const bool room_explains = room_deviation_k(at) > 2.5 || now.around > track.sample.degc - 2.0;
   const std::int64_t lasts = at - unit.above_since;
   // Far above it is told whatever a door may have done before.
   const bool far_above = now.above_k > 3.0 && lasts >= 10 * minute_ms;
-  if (unit.above_k_min <= told_k_min || (now.sudden_rise && !far_above) || room_explains) return;
+  if (unit.above_k_min <= told_k_min || (now.overshoots && !far_above) || room_explains) return;
   if (now.witness.alone) return;
   const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
   const bool near = hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0;
@@ -276,7 +272,7 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   const bool cool_too = now.witness.cool_k_per_h > 0.3 && now.witness.cool_k > 0.3;
   const bool cool_against = now.witness.cool_k_per_h < -0.3;
   const bool fast = now.slope > 2.5 && lasts >= 4 * minute_ms;  // a probe's fault value is over by then
-  const bool slow = now.slope > 0.3 && ((cool_too && now.above_k > 0.7 && lasts > 25 * minute_ms) ||
+  const bool slow = now.slope > 0.8 && ((cool_too && now.above_k > 0.7 && lasts > 25 * minute_ms) ||
                                         (now.above_k > 1.5 && lasts > 45 * minute_ms));
   if (!fast && !slow && !far_above) return;
   if (cool_against && !far_above) return;
@@ -301,6 +297,7 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
 void HeatWatch::Inside::judge_unit(UnitState& unit) {
   const Track& track = probes[unit.lead].track;
   const Residual& rest = track.residual;
+  if (rest.known) count_dips(unit);
   if (!rest.known || !track.judged()) return;
   if (track.sample.minutes <= 0) {  // after a gap: what happened meanwhile is not known
     unit.below_k_min = unit.above_k_min = 0;
