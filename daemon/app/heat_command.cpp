@@ -16,6 +16,7 @@
 
 #include "app/control.h"
 #include "app/heat_answer.h"
+#include "app/plain_json.h"
 #include "core/moment.h"
 #include "report/heat_plot.h"
 #include "store/reader.h"
@@ -262,7 +263,7 @@ Result<std::string> heat_command(const HeatOptions& options) {
     if (!options.svg_file.empty()) {
       if (Outcome drawn = draw(options, text, data); !drawn) return drawn.error();
     }
-    return options.as_json ? json::serialize(data) + "\n" : text;
+    return options.as_json ? plain_json(data) + "\n" : text;
   } catch (const std::exception& unlike) {
     return Error{std::string(other_version) + " (" + unlike.what() + ")"};
   }

@@ -5,6 +5,7 @@
 #include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <boost/json.hpp>
 #include <chrono>
 #include <csignal>
@@ -25,11 +26,13 @@
 #include "app/heat_command.h"
 #include "app/notes.h"
 #include "app/outage_command.h"
+#include "app/plain_json.h"
 #include "app/replay.h"
 #include "core/moment.h"
 #include "core/note.h"
 #include "core/probe/quality.h"
 #include "plugin_host/library.h"
+#include "settings/near_name.h"
 #include "settings/table_reader.h"
 
 namespace baskwell {
@@ -143,7 +146,7 @@ int ask(const Arguments& arguments, const json::object& request) {
   const json::value* data = object.if_contains("data");
   const json::value* text = object.if_contains("text");
   if (arguments.as_json && data != nullptr) {
-    std::cout << json::serialize(*data) << "\n";
+    std::cout << plain_json(*data) << "\n";
   } else if (text != nullptr && text->is_string()) {
     std::cout << std::string(text->get_string());
     if (!text->get_string().ends_with("\n")) std::cout << "\n";
@@ -251,6 +254,16 @@ void add_outage(CLI::App& app, OutageOptions& options, int& status) {
     std::cout << text.value();
     status = std::cout.flush() ? 0 : 1;
   });
+}
+
+// "" where a command has this name; else what to say, with the nearest there is.
+std::string why_no_command(const CLI::App& app, const std::string& name) {
+  std::vector<std::string> known;
+  for (const CLI::App* command : app.get_subcommands({})) known.push_back(command->get_name());
+  if (std::find(known.begin(), known.end(), name) != known.end()) return {};
+  const std::string nearest = settings::nearest_name(name, known);
+  return "there is no command '" + name + "'" + (nearest.empty() ? "" : ", nearest: " + nearest) +
+         "; `baskwell --help` lists them";
 }
 
 int run_command_line(int argc, char** argv) {
@@ -365,6 +378,11 @@ int run_command_line(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
+    const std::string why_not = argc > 1 && argv[1][0] != '-' ? why_no_command(app, argv[1]) : std::string();
+    if (!why_not.empty()) {
+      std::cerr << "baskwell: " << why_not << "\n";
+      return 2;
+    }
     return app.exit(error) == 0 ? 0 : 2;
   }
   return status;

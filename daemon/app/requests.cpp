@@ -9,6 +9,7 @@
 #include "app/heat_answer.h"
 #include "app/notes.h"
 #include "app/room_table.h"
+#include "app/status_text.h"
 #include "core/moment.h"
 
 namespace baskwell {
@@ -208,8 +209,8 @@ std::string answer_request(const std::string& request, const std::string& peer,
   if (what == "notes") return notes(object, context);
   if (what == "heat") return heating(object, context);
   if (what == "status") {
-    const std::string status = context.status();
-    return done(status, json::parse(status));
+    const json::value status = json::parse(context.status());
+    return done(status_text(status.as_object()), status);
   }
   if (const auto named = change_named(what)) return change(object, *named, peer, context);
   return refused_request("'" + what + "' is nothing this daemon does");

@@ -246,6 +246,7 @@ std::string Engine::State::request(const RequestEvent& event, Effects& effects) 
                            : event.what == What::shelve    ? AlarmInput::shelve
                                                            : AlarmInput::unshelve;
   bool found = all;
+  AlarmState found_in = AlarmState::normal;
   std::vector<Index> meant;
   for (Index i = 0; i < points.size(); ++i) {
     const PointState& state = points[i].state;
@@ -253,10 +254,15 @@ std::string Engine::State::request(const RequestEvent& event, Effects& effects) 
     if (!all && occurrence_name(state.occurrence) != event.target && !concerns(points[i], event.target))
       continue;
     found = true;
+    found_in = state.state;
     if (next_state(state.state, input, condition_holds(state))) meant.push_back(i);
   }
   if (!found) return "no open alarm '" + event.target + "': `baskwell alarms` lists them";
-  if (meant.empty() && !all) return "nothing to do: '" + event.target + "' is not in a state for that";
+  if (meant.empty() && !all) {
+    const bool again = input == AlarmInput::shelve && found_in == AlarmState::shelved;
+    return "nothing to do: '" + event.target + "' is " + std::string(name_of(found_in)) +
+           (again ? " already; `baskwell unshelve` ends that" : "");
+  }
   if (input == AlarmInput::shelve) {
     // All or none: what was asked for is refused as a whole.
     for (const Index i : meant) {

@@ -66,6 +66,7 @@ TEST_F(CommandLine, AcknowledgeShelveAndTheirEnds) {
   EXPECT_EQ(daemon_.command({"shelve", "A1", "--for", "30 min", "--why", "new lamp", "--by", "Ines"}).status,
             0);
   EXPECT_EQ(state_of(daemon_, "too-cold"), "shelved");
+  refuses({"shelve", "A1", "--for", "40 min", "--why", "longer"}, "nothing to do: 'A1' is shelved already");
   EXPECT_EQ(daemon_.command({"unshelve", "A1"}).status, 0);
   EXPECT_EQ(state_of(daemon_, "too-cold"), "unacknowledged");
   // By itself, when the time is over.
@@ -131,7 +132,12 @@ TEST_F(CommandLine, TablesForPeopleAndJsonForPrograms) {
   const json::value status = daemon_.ask("status");
   EXPECT_TRUE(status.at("store").at("working").as_bool());
   EXPECT_EQ(status.at("channels").to_number<int>(), 2);
-  EXPECT_EQ(json::parse(daemon_.command({"status"}).output).at("enclosures").to_number<int>(), 1);
+  EXPECT_THAT(daemon_.command({"status"}).output,
+              AllOf(HasSubstr("1 enclosure with 2 channels"), HasSubstr("store      works"),
+                    HasSubstr("messages   0 delivered"), HasSubstr(daemon_.store_file())));
+  // Plain decimals, as people and simple programs read them.
+  EXPECT_THAT(daemon_.command({"alarms", "--json"}).output,
+              AllOf(HasSubstr("\"target_limit\":30,"), HasSubstr("\"value\":24.3125,")));
 }
 
 TEST_F(CommandLine, OnlyOwnerAndGroupMayAskAndOnlyOneDaemonWatches) {
@@ -170,6 +176,9 @@ TEST(Usage, MistakesInTheCommandLineItselfAreTwo) {
     EXPECT_EQ(ended.status, 2) << what << ": " << ended.output;
     EXPECT_FALSE(ended.output.empty());
   }
+  const Ended mistyped = run({program, "chek", "room.toml"});
+  EXPECT_EQ(mistyped.status, 2);
+  EXPECT_THAT(mistyped.output, HasSubstr("there is no command 'chek', nearest: check"));
   EXPECT_EQ(run({program, "--help"}).status, 0);
   EXPECT_EQ(run({program, "room", "--help"}).status, 0);
   EXPECT_EQ(run({program, "--version"}).status, 0);

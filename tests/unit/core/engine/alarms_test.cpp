@@ -211,7 +211,7 @@ TEST(Shelving, ByTheRules) {
   EXPECT_EQ(one.scene.ask(What::shelve, "A1", "vet comes", 8 * hour_ms), "");
   EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->who, "Kim");
   EXPECT_EQ(one.scene.last(AlarmKind::too_hot)->why, "vet comes");
-  EXPECT_THAT(one.scene.ask(What::shelve, "A1", "again", hour_ms), HasSubstr("not in a state"));
+  EXPECT_THAT(one.scene.ask(What::shelve, "A1", "again", hour_ms), HasSubstr("shelved already"));
 }
 
 TEST(Shelving, EndsByItselfAndTellsIfItStillHolds) {
@@ -311,8 +311,8 @@ TEST(Requests, NeedANameAndAnswerInWords) {
   EXPECT_EQ(one.scene.ask(What::acknowledge, "all"), "");
   EXPECT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::acknowledged);
   EXPECT_EQ(one.scene.ask(What::acknowledge, "all"), "");  // nothing left is no error
-  EXPECT_THAT(one.scene.ask(What::acknowledge, "A1"), HasSubstr("not in a state"));
-  EXPECT_THAT(one.scene.ask(What::unshelve, "A1"), HasSubstr("not in a state"));
+  EXPECT_THAT(one.scene.ask(What::acknowledge, "A1"), HasSubstr("is acknowledged"));
+  EXPECT_THAT(one.scene.ask(What::unshelve, "A1"), HasSubstr("nothing to do"));
 }
 
 TEST(Requests, AnswersThroughAChannelAcknowledge) {
