@@ -103,9 +103,11 @@ long Transfer::response_code() const {
 }
 
 std::string Transfer::cause(CURLcode code) const {
-  std::string text = curl_easy_strerror(code);
-  if (detail_[0] != '\0' && text != detail_) text = text + " (" + detail_ + ")";
-  return text;
+  const std::string text = curl_easy_strerror(code);
+  const std::string detail = detail_;
+  if (detail.empty()) return text;
+  // The detail often says it all: "Failed to connect to host port 25: Couldn't connect to server".
+  return detail.find(text) != std::string::npos ? detail : text + " (" + detail + ")";
 }
 
 bw_delivery delivery_of(CURLcode code) {

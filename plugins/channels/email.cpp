@@ -6,8 +6,10 @@
 #include <sys/socket.h>
 
 #include <algorithm>
+#include <charconv>
 #include <string>
 #include <string_view>
+#include <system_error>
 
 #include "baskwell/plugin.hpp"
 #include "curl_call.h"
@@ -58,6 +60,19 @@ void expect_no_more(const Transfer& transfer) {
   }
 }
 
+// What stands behind "smtp://": a host, "[" and "]" around one with colons, then perhaps a port. libcurl
+// would take a colon without a port for the usual one.
+bool names_server(std::string_view rest) {
+  rest = rest.substr(0, rest.find('/'));
+  const std::size_t colon = rest.find(':', rest.starts_with('[') ? rest.find(']') : 0);
+  if (rest.substr(0, colon).empty() || rest.substr(0, colon) == "[]") return false;
+  if (colon == std::string_view::npos) return true;
+  const std::string_view port = rest.substr(colon + 1);
+  unsigned number = 0;
+  const auto read = std::from_chars(port.data(), port.data() + port.size(), number);
+  return read.ec == std::errc() && read.ptr == port.data() + port.size() && number >= 1 && number <= 65535;
+}
+
 class Email {
  public:
   explicit Email(const Settings& settings)
@@ -73,6 +88,9 @@ class Email {
       throw BadSetting("'server' must begin with smtp:// (STARTTLS) or smtps://");
     }
     if (server_.find('@') != std::string::npos) throw BadSetting("'server' must not hold a user; use 'user'");
+    if (!names_server(server_.substr(server_.find("//") + 2)))
+      throw BadSetting(
+          "'server' must name a host, and a port of 1 to 65535 where there is a colon: smtp://host:587");
     if (!baskwell::channels::is_mail_address(from_))
       throw BadSetting("'from' must be a plain address, name@domain");
     if (user_.empty() != password_.empty()) throw BadSetting("'user' and 'password' go together");
