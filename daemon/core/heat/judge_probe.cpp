@@ -74,7 +74,12 @@ void HeatWatch::Inside::judge_probe(Probe& probe) {
           mean > 0 ? std::max(0.0, mean - theirs.high_k) : std::min(0.0, mean - theirs.low_k);
       if (std::fabs(beyond) > std::fabs(others)) others = beyond;
     }
-    const bool alone = std::fabs(others) < 0.35 * std::fabs(step.size_k);
+    // It stays: an enclosure that was cleaned comes back, however slowly.
+    const double then = track.recent.mean_residual_k(185.0, 125.0),
+                 lately = track.recent.mean_residual_k(60.0, 0.0);
+    const bool stays = std::fabs(lately - step.before_k) > 0.6 * std::fabs(step.size_k) &&
+                       std::fabs(lately - then) < std::max(0.25 * std::fabs(step.size_k), 0.3);
+    const bool alone = stays && std::fabs(others) < 0.35 * std::fabs(step.size_k);
     const double size = step.size_k;
     step = StepSeen();
     if (!alone) return;

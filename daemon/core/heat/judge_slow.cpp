@@ -70,7 +70,7 @@ void HeatWatch::Inside::judge_level(UnitState& unit) {
   const double around = around_degc(unit, at);
   const double beyond = std::max(level_step_k, level_sigmas * track.level_scatter_k());
   const bool room_says = level < 0 ? around > track.sample.degc - 0.7
-                                   : around > rest.expected_degc - 1.5 || room_deviation_k(at) > 2.5;
+                                   : around > rest.expected_degc - 2.5 || room_deviation_k(at) > 2.5;
   const bool keeps = std::fabs(slope) < 0.5 && std::fabs(level) > beyond && !room_says &&
                      unit.shift_agrees == 0 && probe.step.at == never && level * unit.level_k >= 0;
   if (!keeps) {
@@ -143,7 +143,10 @@ void HeatWatch::Inside::judge_hourly(UnitState& unit) {
   const UtcMs at = track.sample.at;
   const bool held_phase = rest.phase != Phase::moving;
   const bool sudden = unit.last_below != never && at - unit.last_below < 90 * minute_ms;
-  unit.levels.add(at.ms / hour_ms, rest.k, held_phase && !sudden && unit.recovering_since == never);
+  const bool room_as_usual =
+      std::fabs(room_deviation_k(at)) < 3.0 && !(around_degc(unit, at) > rest.expected_degc - 3.0);
+  unit.levels.add(at.ms / hour_ms, rest.k,
+                  held_phase && !sudden && room_as_usual && unit.recovering_since == never);
 
   const int bin = track.sample.minute_of_day / 15;
   if (bin != unit.quarter) {
@@ -318,8 +321,9 @@ void HeatWatch::Inside::judge_gradient(UnitState& unit) {
   const double usual = hot.residual.expected_degc - cold_end.expected_degc;
   const double now = hot.sample.degc - cool->track.sample.degc;
   const double cool_up = cold_end.k - cold_end.high_k;
-  const bool alike = usual > 2.5 && now < 0.5 * usual && cool_up > 0.3 &&
-                     hot.residual.k > hot.residual.low_k - 1.0 && cool->step.at == never &&
+  const bool alike = usual > 2.5 && std::fabs(room_deviation_k(at)) < 2.5 &&
+                     !(around_degc(unit, at) > hot.residual.expected_degc - 3.0) && now < 0.5 * usual &&
+                     cool_up > 0.3 && hot.residual.k > hot.residual.low_k - 1.0 && cool->step.at == never &&
                      !holds(cool->moved_point) && !holds(room_hot_point);
   if (!alike) {
     unit.narrow_since = never;

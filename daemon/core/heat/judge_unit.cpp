@@ -187,7 +187,8 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   if (fell > most) unit.fast_at = sample.at;
   now.fast = unit.fast_at != never && sample.at - unit.fast_at < sudden_hold_ms;
   // After any fall a thermostat overshoots.
-  if (now.below_k > 2.0 * now.margin_k || fell > most) unit.last_below = sample.at;
+  const bool proportional = track.normal_swing_k(rest.phase) < 0.5;
+  if (now.below_k > (proportional ? 0.1 : now.margin_k) || fell > most) unit.last_below = sample.at;
   now.overshoots = unit.last_below != never && sample.at - unit.last_below < overshoot_ms;
 }
 
@@ -200,7 +201,9 @@ void HeatWatch::Inside::count_dips(UnitState& unit) {
   if (rest.k < rest.low_k - 0.3) {
     if (unit.dip_since == never) unit.dip_since = track.sample.at;
   } else if (rest.k > rest.low_k && unit.dip_since != never) {
-    if (track.sample.at - unit.dip_since < hour_ms) unit.dips += 1.0;
+    // A fall faster than any heat is told as that, and says nothing of the slower ones.
+    const bool fast = unit.fast_at != never && unit.fast_at >= unit.dip_since - 5 * minute_ms;
+    if (!fast && track.sample.at - unit.dip_since < hour_ms) unit.dips += 1.0;
     unit.dip_since = never;
   }
 }
@@ -210,7 +213,9 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const Track& track = probes[unit.lead].track;
   const UtcMs at = track.sample.at;
   const std::int64_t lasts = at - unit.below_since;
-  const std::int64_t wait = unit.dips > 0.5 && !now.witness.together ? door_ms : settle_ms;
+  // One tub of a rack that falls alone may stand open.
+  const bool doors = unit.dips > 0.5 || unit.unit.enclosures.size() > 1;
+  const std::int64_t wait = doors && !now.witness.together ? door_ms : settle_ms;
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
   if (unit.below_k_min <= told_k_min || now.fast || rises || lasts < wait || now.witness.alone || idle)
@@ -271,8 +276,8 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   // Slowly rising it may be an animal on the probe: the cool end must warm too, or it must last.
   const bool cool_too = now.witness.cool_k_per_h > 0.3 && now.witness.cool_k > 0.3;
   const bool cool_against = now.witness.cool_k_per_h < -0.3;
-  const bool fast = now.slope > 2.5 && lasts >= 4 * minute_ms;  // a probe's fault value is over by then
-  const bool slow = now.slope > 0.8 && ((cool_too && now.above_k > 0.7 && lasts > 25 * minute_ms) ||
+  const bool fast = now.slope > 2.5 && lasts >= (unit.dips > 0.5 ? 2 : 1) * settle_ms;
+  const bool slow = now.slope > 0.8 && ((cool_too && now.above_k > 1.0 && lasts > 25 * minute_ms) ||
                                         (now.above_k > 1.5 && lasts > 45 * minute_ms));
   if (!fast && !slow && !far_above) return;
   if (cool_against && !far_above) return;

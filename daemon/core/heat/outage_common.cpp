@@ -79,8 +79,10 @@ void OutageWatch::Inside::look_for_missing_lights() {
       open_one->changed = true;
       continue;
     }
-    light.dark_after_e = elapsed(phase.since) - minute_ms;
+    // The power may have gone at any time since they went off the evening before.
     light.dark_before_e = elapsed(phase.since) + minute_ms;
+    light.dark_after_e = light.dark_before_e - 2 * minute_ms;
+    light.missing = true;
   }
 }
 
@@ -257,12 +259,15 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
   if (episode.gap || now.elapsed.ms < episode.fit_due_e || episode.fit_due_e == 0) return;
   episode.fit_due_e = 0;
   std::int64_t after_e = INT64_MIN, before_e = INT64_MAX;
+  bool missing = false;
   const auto narrow = [&](std::int64_t last_e, std::int64_t first_e) {
     after_e = std::max(after_e, last_e);
     before_e = std::min(before_e, first_e);
   };
   for (const LightWatch& one : lights) {
-    if (one.out == episode.number && one.dark_before_e != 0) narrow(one.dark_after_e, one.dark_before_e);
+    if (one.out != episode.number || one.dark_before_e == 0) continue;
+    narrow(one.dark_after_e, one.dark_before_e);
+    missing = missing || one.missing;
   }
   for (const PowerWatch& one : powers) {
     if (one.out == episode.number) narrow(one.went_after_e, one.first_nothing_e);
@@ -275,6 +280,8 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
     const std::int64_t at_e = before_e > after_e ? after_e + (before_e - after_e) / 2 : after_e;
     episode.record.from = utc(at_e);
     episode.record.from_within_ms = std::max(second_ms, std::abs(before_e - after_e) / 2);
+    constexpr std::int64_t night_ms = 12 * hour_ms;
+    if (missing) episode.record.from_within_ms = night_ms;
     episode.from_known_well = true;
     episode.changed = true;
     return;

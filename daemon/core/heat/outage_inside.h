@@ -64,7 +64,8 @@ struct LightWatch {
   Index enclosure = none;
   std::vector<Index> circuits;
   LightCourse course;
-  bool dark = false;  // went dark when it should not have
+  bool dark = false;     // went dark when it should not have
+  bool missing = false;  // rather: did not come on when it should have
   std::int64_t dark_after_e = 0, dark_before_e = 0;
   std::int64_t lit_after_e = 0, lit_before_e = 0;  // when it came back; 0: it did not
   std::uint64_t out = 0;

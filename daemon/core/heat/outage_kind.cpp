@@ -136,12 +136,15 @@ void OutageWatch::Inside::see_who_holds(Episode& episode) {
     stand = holds(unit_watches[i], episode, episode.gap ? 0 : episode.able_e[i]) ? Stand::holds
                                                                                  : Stand::undecided;
   }
-  episode.lit.resize(lights.size(), false);
-  episode.drawn.resize(powers.size(), false);
-  if (episode.gap || (episode.record.to && !episode.lit.empty())) return;
+  if (episode.gap || episode.record.to) return;
+  // All the time: what is lit or draws again when the power returns did not hold.
+  const bool first = episode.lit.size() != lights.size() || episode.drawn.size() != powers.size();
+  episode.lit.resize(lights.size(), true);
+  episode.drawn.resize(powers.size(), true);
   for (std::size_t i = 0; i < lights.size(); ++i)
-    episode.lit[i] = lights[i].course.known() && lights[i].course.lit();
-  for (std::size_t i = 0; i < powers.size(); ++i) episode.drawn[i] = powers[i].drawing > 0;
+    episode.lit[i] = (first || episode.lit[i]) && lights[i].course.known() && lights[i].course.lit();
+  for (std::size_t i = 0; i < powers.size(); ++i)
+    episode.drawn[i] = (first || episode.drawn[i]) && powers[i].drawing > 0;
 }
 
 void OutageWatch::Inside::name_kind(Episode& episode) {
@@ -170,7 +173,7 @@ void OutageWatch::Inside::name_kind(Episode& episode) {
   for (std::size_t i = 0; i < lights.size(); ++i) {
     if (lights[i].out == episode.number) {
       seen.out.push_back(lights[i].circuits);
-    } else if (episode.lit[i]) {
+    } else if (i < episode.lit.size() && episode.lit[i]) {
       seen.holding.push_back(lights[i].circuits);
     }
   }
@@ -178,7 +181,7 @@ void OutageWatch::Inside::name_kind(Episode& episode) {
     if (powers[i].out == episode.number) {
       seen.out.push_back(powers[i].circuits);
       seen.only_lights = false;
-    } else if (episode.drawn[i]) {
+    } else if (i < episode.drawn.size() && episode.drawn[i]) {
       seen.holding.push_back(powers[i].circuits);
     }
   }

@@ -276,6 +276,7 @@ void OutageWatch::Inside::hear_light(LightWatch& light, double lux, Stamp at) {
   if (!edge->on && trusted && light.course.should_be_lit(edge->at() + ahead_ms, plan, room.clock) &&
       light.course.should_be_lit(edge->at(), plan, room.clock)) {
     light.dark = true;
+    light.missing = false;
     light.dark_after_e = after_e;
     light.dark_before_e = before_e;
     light.lit_after_e = light.lit_before_e = 0;
