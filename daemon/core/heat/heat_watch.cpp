@@ -272,7 +272,11 @@ void HeatWatch::note(NoteType type, std::string_view subject, UtcMs at, std::vec
       const bool meant = part == Relearn::probe && named ? true : whole;
       if (!meant) continue;
       any = true;
-      probe.track.forget();
+      // Another setting moves the whole course; the rest stays as it was.
+      if (part == Relearn::thermostat)
+        probe.track.relevel(at);
+      else
+        probe.track.forget();
       probe.step = StepSeen();
       probe.learn_from = at;
       inside_->set(probe.moved_point, false, false, std::nullopt, not_known, at, {});
@@ -282,7 +286,8 @@ void HeatWatch::note(NoteType type, std::string_view subject, UtcMs at, std::vec
       if (inside_->holds(point)) inside_->set(point, false, false, std::nullopt, not_known, at, {});
     }
     unit.below_k_min = unit.above_k_min = 0;
-    unit.below_since = unit.above_since = unit.fast_at = unit.last_below = unit.dip_since = never;
+    unit.below_since = unit.above_since = unit.fast_at = unit.last_below = never;
+    unit.dip_waits = false;
     unit.agreed_degc = not_known;
     unit.level_since = unit.level_looked = never;
     unit.level_k = 0;
@@ -333,8 +338,8 @@ void HeatWatch::clock_stepped(std::int64_t step_ms) {
   }
   for (UnitState& unit : inside_->units) {
     for (UtcMs* at : {&unit.below_since, &unit.above_since, &unit.last_normal, &unit.last_above,
-                      &unit.last_below, &unit.fast_at, &unit.dip_since, &unit.recovering_since,
-                      &unit.outage_to, &unit.narrow_since, &unit.level_since, &unit.level_looked})
+                      &unit.last_below, &unit.fast_at, &unit.recovering_since, &unit.outage_to,
+                      &unit.narrow_since, &unit.level_since, &unit.level_looked})
       shift(*at);
     // Hours and quarters of the wrong clock are not those of the day.
     unit.levels.clear();

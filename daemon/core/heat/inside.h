@@ -72,8 +72,8 @@ struct UnitState {
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
   UtcMs last_below = never;
-  double dips = 0;  // falls that came to nothing, of a month
-  UtcMs dip_since = never;
+  double dips = 0;                 // falls that came to nothing, of a month
+  bool dip_waits = false;          // one goes on that would be told if there were no doors
   UtcMs fast_at = never;           // it fell faster than its own cooling
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since
@@ -134,7 +134,8 @@ struct HeatWatch::Inside {
     double below_min = 0;             // minutes since it was normal
     double drop_k = not_known;        // within minutes
     bool fast = false;                // it fell faster than its own cooling a little while ago
-    bool overshoots = false;          // it comes back from a fall
+    bool was_fast = false;
+    bool overshoots = false;  // it comes back from a fall
     Witness witness;
   };
   [[nodiscard]] Witness witness_of(const UnitState& unit, double drop_k) const;

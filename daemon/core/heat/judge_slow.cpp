@@ -203,7 +203,7 @@ void HeatWatch::Inside::judge_drift(UnitState& unit) {
   if (y.size() < 3) return;
   const double now = y.front();
   const double sigma = std::max(0.06, 0.7 * track.level_scatter_k());
-  if (std::fabs(now) < std::max(0.40, 3.5 * sigma)) return;
+  if (std::fabs(now) < std::max(0.35, 3.0 * sigma)) return;
   std::array<double, pairs_of(days) + days> scratch{};
   // The days on which it moved: from the newest back to where it was still at its old level.
   std::size_t moved = 1;
@@ -284,7 +284,7 @@ void HeatWatch::Inside::judge_shift(UnitState& unit) {
   };
   double seen = 0;
   const double as_usual = miss_of(0, seen);
-  if (seen < 90) return;
+  if (seen < 80) return;
   int best = 0;
   double least = as_usual;
   for (int late = -40; late <= 40; ++late) {
@@ -293,7 +293,7 @@ void HeatWatch::Inside::judge_shift(UnitState& unit) {
     if (miss < least) least = miss, best = late;
   }
   const bool shifted =
-      std::abs(best) >= 2 && least < 0.45 * as_usual && as_usual > 0.02 * amplitude * amplitude;
+      std::abs(best) >= 2 && least < 0.6 * as_usual && as_usual - least > 0.015 * amplitude * amplitude;
   unit.shift_agrees = shifted ? std::min(unit.shift_agrees + 1, 24) : 0;
   if (shifted) unit.shift_min = best * 15;
   if (holds(point)) {

@@ -19,7 +19,7 @@ constexpr double told_k_min = 1.0;
 
 // A door, a hand, a probe that falls: faster than heat can leave by itself. Held back for so long: cleaning
 // takes half an hour (common practice, no source) and warming up again some minutes more.
-constexpr std::int64_t sudden_hold_ms = 50 * minute_ms;
+constexpr std::int64_t fast_hold_ms = 22 * minute_ms;
 constexpr std::int64_t overshoot_ms = 45 * minute_ms;
 constexpr std::int64_t settle_ms = 4 * minute_ms;  // a probe's fault value and its noise are over by then
 // Where nothing tells a door from a dead heater, its end does: few are open for longer (common practice, no
@@ -185,7 +185,8 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
                           std::max(sample.degc + fell - now.around, 2.0) +
                       0.3;
   if (fell > most) unit.fast_at = sample.at;
-  now.fast = unit.fast_at != never && sample.at - unit.fast_at < sudden_hold_ms;
+  now.fast = unit.fast_at != never && sample.at - unit.fast_at < fast_hold_ms;
+  now.was_fast = unit.fast_at != never && sample.at - unit.fast_at < hour_ms;
   // After any fall a thermostat overshoots.
   const bool proportional = track.normal_swing_k(rest.phase) < 0.5;
   if (now.below_k > (proportional ? 0.1 : now.margin_k) || fell > most) unit.last_below = sample.at;
@@ -196,16 +197,10 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
 // told before it has lasted longer than a door is open.
 void HeatWatch::Inside::count_dips(UnitState& unit) {
   const Track& track = probes[unit.lead].track;
-  const Residual& rest = track.residual;
   unit.dips *= std::exp(-track.sample.minutes / (30.0 * 1440.0));  // of a month
-  if (rest.k < rest.low_k - 0.3) {
-    if (unit.dip_since == never) unit.dip_since = track.sample.at;
-  } else if (rest.k > rest.low_k && unit.dip_since != never) {
-    // A fall faster than any heat is told as that, and says nothing of the slower ones.
-    const bool fast = unit.fast_at != never && unit.fast_at >= unit.dip_since - 5 * minute_ms;
-    if (!fast && track.sample.at - unit.dip_since < hour_ms) unit.dips += 1.0;
-    unit.dip_since = never;
-  }
+  if (!unit.dip_waits || track.residual.k < track.residual.low_k) return;
+  unit.dip_waits = false;
+  unit.dips += 1.0;
 }
 
 // Below all that is normal, and not on its way back.
@@ -218,12 +213,16 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const std::int64_t wait = doors && !now.witness.together ? door_ms : settle_ms;
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
-  if (unit.below_k_min <= told_k_min || now.fast || rises || lasts < wait || now.witness.alone || idle)
-    return;
+  if (unit.below_k_min <= told_k_min || rises || lasts < settle_ms || now.witness.alone || idle) return;
   // Slower than with a time constant of seven hours it is no dead heater: through an open door it has
   // settled.
-  const double slowest = 0.15 * std::max(track.sample.degc - now.around, 1.0);
-  if (!(now.slope < -std::max(0.25, slowest))) return;
+  const double slowest = (now.was_fast ? 0.3 : 0.15) * std::max(track.sample.degc - now.around, 1.0);
+  if (!(now.slope < -std::max(0.25, slowest)) || now.fast) return;
+  if (lasts < wait) {
+    unit.dip_waits = true;
+    return;
+  }
+  unit.dip_waits = false;
   const double pace = std::isfinite(now.of_free) ? now.of_free : 1.0;
   const bool near = harm_low_near(track, now.around, pace, unit.wanted);
   for (const AlarmKind held_kind :

@@ -232,6 +232,7 @@ bool Track::add(UtcMs at, double degc, int minute_of_day, double room_k) {
   residual = residual_of(sample.degc, minute_of_day, room_k);
   recent.push(at, sample.degc, residual.known ? residual.k : nan);
   follow_fall();
+  follow_relevel();
   return true;
 }
 
@@ -298,7 +299,9 @@ void Track::close_quarter() {
         room_xy_ = room_kept * room_xy_ + room * rest;
       }
     }
-    const double kept = days_learned() < 14.0 ? 14.0 : days_kept;
+    // In the days after a changed setting the rest of the course follows fast.
+    const bool fresh = relevelled_.ms != INT64_MIN && sample.at - relevelled_ < 4 * day_ms;
+    const double kept = fresh ? 2.0 : days_learned() < 10.0 ? 10.0 : days_kept;
     course.learn(quarter_, quarter_sum_ / n - room_share() * room, kept);
     const int every = course.days() < 7 ? 8 : bins_per_day;
     if (++since_smooth_ >= every) {
@@ -325,6 +328,7 @@ void Track::refresh_limits() {
 }
 
 void Track::forget() {
+  relevel_since_ = relevelled_ = UtcMs{INT64_MIN};
   course.clear();
   for (Spread& spread : spread_) spread.clear();
   jumps_.clear();
@@ -343,9 +347,33 @@ void Track::forget() {
   residual = Residual();
 }
 
+void Track::relevel(UtcMs at) {
+  relevel_since_ = at;
+  relevel_sum_ = 0;
+  relevel_count_ = 0;
+  recent.clear();
+}
+
+// The new level is taken from the second to the fifth hour after: before that it still moves there.
+void Track::follow_relevel() {
+  if (relevel_since_.ms == INT64_MIN || !residual.known) return;
+  const std::int64_t since = sample.at - relevel_since_;
+  if (since > 100 * minute_ms && residual.phase != Phase::moving) {
+    relevel_sum_ += residual.k;
+    ++relevel_count_;
+  }
+  if (since < 5 * hour_ms || relevel_count_ < 20) return;
+  course.shift(relevel_sum_ / relevel_count_);
+  relevelled_ = sample.at;
+  relevel_since_ = UtcMs{INT64_MIN};
+}
+
 void Track::shift_clock(std::int64_t step_ms) {
   if (last_at_.ms != INT64_MIN) last_at_ = last_at_ + step_ms;
   if (last_reading_.ms != INT64_MIN) last_reading_ = last_reading_ + step_ms;
+  for (UtcMs* at : {&relevel_since_, &relevelled_}) {
+    if (at->ms != INT64_MIN) *at = *at + step_ms;
+  }
   recent.clear();  // a slope over the step would be none
 }
 
@@ -358,7 +386,8 @@ double Track::days_exact() const {
 }
 
 bool Track::judged() const {
-  return course.days() >= static_cast<int>(days_wanted) && course.share_known() > 0.95;
+  return course.days() >= static_cast<int>(days_wanted) && course.share_known() > 0.95 &&
+         relevel_since_.ms == INT64_MIN;
 }
 
 // A fall goes on while no sample lies above its lowest by more than noise and steps of a probe (0.15 K: a

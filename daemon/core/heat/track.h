@@ -139,6 +139,8 @@ class Track {
   // what it cools towards, NaN where not known.
   void learn(bool normal, double room_k, double around_degc);
   void forget();  // a note says that something changed: learn anew
+  // A note says that its setting was changed: the course moves as a whole, once a few hours tell by how much.
+  void relevel(UtcMs at);
   void shift_clock(std::int64_t step_ms);
 
   [[nodiscard]] bool judged() const;          // enough is known to judge by
@@ -177,6 +179,7 @@ class Track {
   [[nodiscard]] Residual residual_of(double degc, int minute_of_day, double room_k) const;
   [[nodiscard]] Phase phase_at(int minute_of_day) const;
   void close_quarter();
+  void follow_relevel();
   void follow_fall();
   void learn_fall(double around_degc);
   void refresh_limits();
@@ -203,6 +206,11 @@ class Track {
   double quarter_sum_ = 0, quarter_room_ = 0, quarter_residual_ = 0;
   int quarter_count_ = 0, quarter_odd_ = 0;
   int since_smooth_ = 0;
+  // After relevel().
+  UtcMs relevel_since_{INT64_MIN};
+  UtcMs relevelled_{INT64_MIN};
+  double relevel_sum_ = 0;
+  int relevel_count_ = 0;
 };
 
 }  // namespace baskwell::heat
