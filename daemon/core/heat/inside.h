@@ -72,9 +72,9 @@ struct UnitState {
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
   UtcMs last_below = never;
-  double dips = 0;                 // falls that came to nothing, of a month
-  bool dip_waits = false;          // one goes on that would be told if there were no doors
-  UtcMs fast_at = never;           // it fell faster than its own cooling
+  double dips = 0.6;       // falls that came to nothing, of late; some are believed until a week shows none
+  bool dip_waits = false;  // one goes on that would be told if there were no doors
+  UtcMs fast_at = never;   // it fell faster than its own cooling
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since
   UtcMs level_looked = never;

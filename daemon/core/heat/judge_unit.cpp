@@ -20,6 +20,7 @@ constexpr double told_k_min = 1.0;
 // A door, a hand, a probe that falls: faster than heat can leave by itself. Held back for so long: cleaning
 // takes half an hour (common practice, no source) and warming up again some minutes more.
 constexpr std::int64_t fast_hold_ms = 22 * minute_ms;
+constexpr double dips_kept_min = 45.0 * 1440.0;  // a month and a half
 constexpr std::int64_t overshoot_ms = 45 * minute_ms;
 constexpr std::int64_t settle_ms = 4 * minute_ms;  // a probe's fault value and its noise are over by then
 // Where nothing tells a door from a dead heater, its end does: few are open for longer (common practice, no
@@ -197,7 +198,7 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
 // told before it has lasted longer than a door is open.
 void HeatWatch::Inside::count_dips(UnitState& unit) {
   const Track& track = probes[unit.lead].track;
-  unit.dips *= std::exp(-track.sample.minutes / (30.0 * 1440.0));  // of a month
+  unit.dips *= std::exp(-track.sample.minutes / dips_kept_min);
   if (!unit.dip_waits || track.residual.k < track.residual.low_k) return;
   unit.dip_waits = false;
   unit.dips += 1.0;
@@ -315,8 +316,10 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
     for (const AlarmKind kind : {AlarmKind::not_heating, AlarmKind::heating_stuck_on,
                                  AlarmKind::high_cutout_open, AlarmKind::heating_weak}) {
       const std::size_t point = point_of(unit, kind);
-      if (holds(point) && track.sample.at - held[point].since > 10 * minute_ms)
-        set(point, false, false, std::nullopt, track.sample.degc, track.sample.at, {});
+      if (!holds(point) || track.sample.at - held[point].since <= 10 * minute_ms) continue;
+      // Told, and over by itself within the hour: that was a door after all.
+      if (kind == AlarmKind::not_heating && track.sample.at - held[point].since < hour_ms) unit.dips += 1.0;
+      set(point, false, false, std::nullopt, track.sample.degc, track.sample.at, {});
     }
   }
   judge_level(unit);
