@@ -339,7 +339,7 @@ void HeatWatch::clock_stepped(std::int64_t step_ms) {
   for (UnitState& unit : inside_->units) {
     for (UtcMs* at : {&unit.below_since, &unit.above_since, &unit.last_normal, &unit.last_above,
                       &unit.last_below, &unit.fast_at, &unit.recovering_since, &unit.outage_to,
-                      &unit.narrow_since, &unit.level_since, &unit.level_looked})
+                      &unit.held_since, &unit.narrow_since, &unit.level_since, &unit.level_looked})
       shift(*at);
     // Hours and quarters of the wrong clock are not those of the day.
     unit.levels.clear();

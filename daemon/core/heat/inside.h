@@ -72,9 +72,11 @@ struct UnitState {
   UtcMs last_normal = never;  // newest sample within the normal range
   UtcMs last_above = never;
   UtcMs last_below = never;
-  double dips = 0.6;       // falls that came to nothing, of late; some are believed until a week shows none
-  bool dip_waits = false;  // one goes on that would be told if there were no doors
-  UtcMs fast_at = never;   // it fell faster than its own cooling
+  double dips = 0.6;   // falls that came to nothing, of late; some are believed until a week shows none
+  double bumps = 0.6;  // rises likewise: what a thermostat overshoots after a door
+  bool bump_waits = false;
+  bool dip_waits = false;          // one goes on that would be told if there were no doors
+  UtcMs fast_at = never;           // it fell faster than its own cooling
   double agreed_degc = not_known;  // what was expected when it last was as expected
   UtcMs level_since = never;       // it keeps another level since
   UtcMs level_looked = never;
@@ -88,6 +90,7 @@ struct UnitState {
   int quarter_n = 0;
   int quarter = -1;
   std::int64_t hour = INT64_MIN;
+  UtcMs held_since = never;    // no change of day and night goes on
   int wide_hours = 0;          // in a row with a swing beyond the usual
   UtcMs narrow_since = never;  // the ends are close together since
   Wanted wanted;               // of the lead's spot, now

@@ -142,9 +142,13 @@ void HeatWatch::Inside::judge_hourly(UnitState& unit) {
   const Residual& rest = track.residual;
   const UtcMs at = track.sample.at;
   const bool held_phase = rest.phase != Phase::moving;
+  if (!held_phase)
+    unit.held_since = never;
+  else if (unit.held_since == never)
+    unit.held_since = at;
   const bool sudden = unit.last_below != never && at - unit.last_below < 90 * minute_ms;
   const bool room_as_usual =
-      std::fabs(room_deviation_k(at)) < 3.0 && !(around_degc(unit, at) > rest.expected_degc - 3.0);
+      std::fabs(room_deviation_k(at)) < 3.0 && !(around_degc(unit, at) > rest.expected_degc - 4.0);
   unit.levels.add(at.ms / hour_ms, rest.k,
                   held_phase && !sudden && room_as_usual && unit.recovering_since == never);
 
@@ -209,7 +213,7 @@ void HeatWatch::Inside::judge_drift(UnitState& unit) {
   std::size_t moved = 1;
   while (moved < y.size() && std::fabs(y[moved]) > 1.2 * sigma && y[moved] * now > 0) ++moved;
   const std::size_t used = std::min(y.size(), moved + 1);
-  if (used < 3) return;  // at one stroke: not a drift
+  if (used < (std::fabs(now) < 0.8 ? 4U : 3U)) return;  // at one stroke: not a drift
   const auto trend = theil_sen({x.data(), used}, {y.data(), used}, scratch, 0.9);
   if (!trend || trend->slope * now <= 0 || std::fabs(trend->slope) < 0.04) return;
   const double steepest = std::fabs(y[0] - y[1]);
@@ -224,41 +228,35 @@ void HeatWatch::Inside::judge_drift(UnitState& unit) {
 
 void HeatWatch::Inside::judge_swing(UnitState& unit) {
   const std::size_t point = point_of(unit, AlarmKind::thermostat_hunting);
-  Probe& probe = probes[unit.lead];
-  Track& track = probe.track;
+  const Probe& lead = probes[unit.lead];
+  Track& track = probes[unit.lead].track;
   const UtcMs at = track.sample.at;
   const Phase phase = track.residual.phase;
-  const bool sudden = unit.last_below != never && at - unit.last_below < 4 * hour_ms;
-  const bool held_long = phase != Phase::moving && std::isfinite(unit.levels.at(0)) &&
-                         std::isfinite(unit.levels.at(1)) && std::isfinite(unit.levels.at(2));
-  if (!held_long || sudden || unit.recovering_since != never || probe.step.at != never) return;
+  const bool held_long = unit.held_since != never && at - unit.held_since >= 3 * hour_ms;
+  const bool door = unit.fast_at != never && at - unit.fast_at < 3 * hour_ms;
+  if (!held_long || door || unit.recovering_since != never || lead.step.at != never) return;
   const Swing swing = swing_of(track.recent, 180.0);
   if (std::isnan(swing.k)) return;
   const double usual = track.normal_swing_k(phase);
-  bool quiet = true;
-  for (const AlarmKind kind :
-       {AlarmKind::not_heating, AlarmKind::heating_stuck_on, AlarmKind::heating_weak,
-        AlarmKind::thermostat_reset, AlarmKind::thermostat_probe_moved, AlarmKind::high_cutout_open})
-    quiet = quiet && !holds(point_of(unit, kind));
-  if (track.swings_seen(phase) < 12) {
-    if (quiet) track.see_swing(phase, swing.k);
-    return;
-  }
   // To and fro: a door or an animal is one excursion.
   const bool wide = swing.k > 1.6 * usual + 0.35 && swing.rises >= 3;
-  if (holds(point)) {
-    if (swing.k < 1.3 * usual + 0.2) set(point, false, false, std::nullopt, track.sample.degc, at, {});
-    return;
-  }
-  if (!wide) {
+  bool quiet = true;
+  for (const std::size_t other : unit.point) quiet = quiet && !holds(other);
+  if (track.swings_seen(phase) < 12 || !wide) {
     unit.wide_hours = 0;
+    if (holds(point) && swing.k < 1.3 * usual + 0.2)
+      set(point, false, false, std::nullopt, track.sample.degc, at, {});
     if (quiet) track.see_swing(phase, swing.k);
     return;
   }
-  if (!quiet || ++unit.wide_hours < 3) return;
+  if (holds(point) || ++unit.wide_hours < 3) return;
   set(point, true, false, std::nullopt, track.sample.degc, at,
       "For hours it swings " + k_text(swing.k) + " where " + k_text(usual) +
           " was usual, with no door open and the room as usual.");
+  // What heats and cools by turns is neither dead nor stuck.
+  for (const AlarmKind fast :
+       {AlarmKind::not_heating, AlarmKind::heating_stuck_on, AlarmKind::high_cutout_open})
+    set(point_of(unit, fast), false, false, std::nullopt, track.sample.degc, at, {});
 }
 
 // The whole day later or earlier than it was.

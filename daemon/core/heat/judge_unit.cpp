@@ -191,17 +191,29 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   // After any fall a thermostat overshoots.
   const bool proportional = track.normal_swing_k(rest.phase) < 0.5;
   if (now.below_k > (proportional ? 0.1 : now.margin_k) || fell > most) unit.last_below = sample.at;
+  // The cool end may show it where the hot end hardly does.
+  if (const Probe* cool = fresh(unit.cool, sample.at); cool != nullptr && cool->track.residual.known) {
+    const Residual& theirs = cool->track.residual;
+    if (theirs.k < theirs.low_k - 0.25 || drop_of(cool->track) > 0.6) unit.last_below = sample.at;
+  }
   now.overshoots = unit.last_below != never && sample.at - unit.last_below < overshoot_ms;
 }
 
-// Falls below all that is normal that came to nothing: doors, mostly. Where there are some, a fall is not
-// told before it has lasted longer than a door is open.
+// Falls below (and rises above) all that is normal that came to nothing: doors, mostly. Where there are some,
+// a fall is not told before it has lasted longer than a door is open.
 void HeatWatch::Inside::count_dips(UnitState& unit) {
   const Track& track = probes[unit.lead].track;
-  unit.dips *= std::exp(-track.sample.minutes / dips_kept_min);
-  if (!unit.dip_waits || track.residual.k < track.residual.low_k) return;
-  unit.dip_waits = false;
-  unit.dips += 1.0;
+  const double kept = std::exp(-track.sample.minutes / dips_kept_min);
+  unit.dips *= kept;
+  unit.bumps *= kept;
+  if (unit.dip_waits && track.residual.k >= track.residual.low_k) {
+    unit.dip_waits = false;
+    unit.dips += 1.0;
+  }
+  if (unit.bump_waits && track.residual.k <= track.residual.high_k) {
+    unit.bump_waits = false;
+    unit.bumps += 1.0;
+  }
 }
 
 // Below all that is normal, and not on its way back.
@@ -276,11 +288,16 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   // Slowly rising it may be an animal on the probe: the cool end must warm too, or it must last.
   const bool cool_too = now.witness.cool_k_per_h > 0.3 && now.witness.cool_k > 0.3;
   const bool cool_against = now.witness.cool_k_per_h < -0.3;
-  const bool fast = now.slope > 2.5 && lasts >= (unit.dips > 0.5 ? 2 : 1) * settle_ms;
+  const bool fast = now.slope > 2.5 && lasts >= settle_ms;
   const bool slow = now.slope > 0.8 && ((cool_too && now.above_k > 1.0 && lasts > 25 * minute_ms) ||
                                         (now.above_k > 1.5 && lasts > 45 * minute_ms));
   if (!fast && !slow && !far_above) return;
   if (cool_against && !far_above) return;
+  if (unit.bumps > 0.5 && lasts < door_ms && !far_above) {
+    unit.bump_waits = true;
+    return;
+  }
+  unit.bump_waits = false;
   if (holds(point_of(unit, AlarmKind::thermostat_reset)) ||
       holds(point_of(unit, AlarmKind::thermostat_probe_moved)))
     return;
@@ -310,15 +327,19 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   }
   Look now;
   follow(unit, now);
-  judge_cold(unit, now);
-  judge_warm(unit, now);
+  if (!holds(point_of(unit, AlarmKind::thermostat_hunting))) {
+    judge_cold(unit, now);
+    judge_warm(unit, now);
+  }
   if (rest.k >= rest.low_k - now.margin_k && rest.k <= rest.high_k + now.margin_k) {
     for (const AlarmKind kind : {AlarmKind::not_heating, AlarmKind::heating_stuck_on,
                                  AlarmKind::high_cutout_open, AlarmKind::heating_weak}) {
       const std::size_t point = point_of(unit, kind);
       if (!holds(point) || track.sample.at - held[point].since <= 10 * minute_ms) continue;
       // Told, and over by itself within the hour: that was a door after all.
-      if (kind == AlarmKind::not_heating && track.sample.at - held[point].since < hour_ms) unit.dips += 1.0;
+      const bool short_lived = track.sample.at - held[point].since < hour_ms;
+      if (kind == AlarmKind::not_heating && short_lived) unit.dips += 1.0;
+      if (kind == AlarmKind::heating_stuck_on && short_lived) unit.bumps += 1.0;
       set(point, false, false, std::nullopt, track.sample.degc, track.sample.at, {});
     }
   }

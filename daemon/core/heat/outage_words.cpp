@@ -60,12 +60,15 @@ std::string span_words(const OutageRecord& outage, const Room& room, UtcMs now) 
          duration_text(*outage.to - outage.from) + ")";
 }
 
+// What was seen itself before what is only concluded from it.
 std::vector<std::string> places_to_look_at(const OutageRecord& outage, const Room& room) {
-  std::vector<std::string> names;
+  std::vector<std::string> seen, concluded;
   for (const OutageLine& line : outage.lines) {
-    if (line.look) names.push_back(name_of_enclosure(room, line.enclosure));
+    const bool itself = std::isfinite(line.lights_late_min) || (line.fell && !line.back_at);
+    if (line.look) (itself ? seen : concluded).push_back(name_of_enclosure(room, line.enclosure));
   }
-  return names;
+  seen.insert(seen.end(), concluded.begin(), concluded.end());
+  return seen;
 }
 
 std::string verdict_words(const OutageRecord& outage, const Room& room) {
