@@ -28,7 +28,9 @@ void Engine::State::add_outage_watch() {
 }
 
 void Engine::State::heard_for_outages(const ReadingEvent& event, double value, Effects& effects) {
-  if (event.queued) return;  // of the past: it says nothing of who can be heard now
+  // What a kept session brings may be of the past: then it says nothing of who can be heard now.
+  constexpr std::int64_t just_now_ms = 2 * minute_ms;
+  if (event.queued && clock_trusted && event.at.utc - measured_at(event) > just_now_ms) return;
   outages->heard(event.channel, value, event.at);
   if (event.at.elapsed >= outages_due) judge_outages(event.at, effects);
 }

@@ -3,13 +3,12 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include <fstream>
-#include <sstream>
 #include <string>
 #include <thread>
 
 #include "broker_peer.h"
 #include "core/moment.h"
+#include "demo_settings.h"
 #include "harness.h"
 #include "receivers.h"
 
@@ -26,23 +25,6 @@ using testing::IsEmpty;
 
 constexpr int pace = slowness > 1 ? 200 : 600;
 constexpr std::int64_t simulated_ms = 3 * hour_ms;
-
-void replace_all(std::string& text, const std::string& what, const std::string& by) {
-  for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + by.size()))
-    text.replace(at, what.size(), by);
-}
-
-std::string demo_settings(const BrokerPeer& broker, const Mailbox& mailbox) {
-  std::ostringstream file;
-  file << std::ifstream(BASKWELL_DEMO_SETTINGS).rdbuf();
-  std::string settings = file.str();
-  replace_all(settings, "@FOLDER@/room.db", "store/room.db");
-  replace_all(settings, "@FOLDER@/baskwell.sock", "baskwell.sock");
-  replace_all(settings, "@CARE@", BASKWELL_CONFIG_DIR "/care");
-  replace_all(settings, "@BROKER_PORT@", std::to_string(broker.settings().port));
-  replace_all(settings, "@SMTP_PORT@", std::to_string(mailbox.port()));
-  return settings;
-}
 
 TEST(Demo, AHealthyRoomIsQuietAndAFailedHeaterIsTheOnlyAlarm) {
   const BrokerPeer broker;
