@@ -81,6 +81,12 @@ void HeatWatch::Inside::judge_level(UnitState& unit) {
   unit.level_k = level;
   if (unit.level_since == never)
     unit.level_since = at - static_cast<std::int64_t>(plateau_minutes) * minute_ms;
+  // The level of the other half of the day at the wrong hour is a clock's, until it has lasted for a day.
+  const double kept = track.recent.mean_degc(plateau_minutes, 0.0);
+  const double other_half = level > 0 ? track.course.high() : track.course.low();
+  const bool clock =
+      std::fabs(track.course.high() - track.course.low()) > 1.5 && std::fabs(kept - other_half) < 0.8;
+  if (clock && at - unit.level_since < 26 * hour_ms) return;
   // What came a little every day is a drift.
   const double earlier = unit.levels.mean(34, 10);
   if (earlier * level > 0 && std::fabs(earlier) > 0.4 * std::fabs(level)) return;

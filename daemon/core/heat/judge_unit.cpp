@@ -237,7 +237,8 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   }
   unit.dip_waits = false;
   const double pace = std::isfinite(now.of_free) ? now.of_free : 1.0;
-  const bool near = harm_low_near(track, now.around, pace, unit.wanted);
+  // Nobody is woken before a door would be shut again.
+  const bool near = lasts >= 12 * minute_ms && harm_low_near(track, now.around, pace, unit.wanted);
   for (const AlarmKind held_kind :
        {AlarmKind::not_heating, AlarmKind::heating_weak, AlarmKind::high_cutout_open}) {
     const std::size_t point = point_of(unit, held_kind);
@@ -278,7 +279,8 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   if (unit.above_k_min <= told_k_min || (now.overshoots && !far_above) || room_explains) return;
   if (now.witness.alone) return;
   const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
-  const bool near = hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0;
+  const bool near = (lasts >= 9 * minute_ms || far_above) &&
+                    (hour_ahead >= unit.wanted.harm_high || track.sample.degc > unit.wanted.high + 1.0);
   const std::size_t point = point_of(unit, AlarmKind::heating_stuck_on);
   if (holds(point)) {
     if (near && !held[point].harm_near)

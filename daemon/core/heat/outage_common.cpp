@@ -45,47 +45,6 @@ Episode& OutageWatch::Inside::open(UtcMs from) {
   return made;
 }
 
-// By the plan something may go off or on of itself now.
-bool OutageWatch::Inside::near_edge(UtcMs at, Index enclosure) const {
-  constexpr std::int64_t near_ms = 25 * minute_ms;
-  const LightPhase phase = light_phase(room.enclosures[enclosure].lights, room.clock, at);
-  if (phase.since.ms == INT64_MIN) return false;
-  return at - phase.since < near_ms || phase.until - at < near_ms;
-}
-
-// Lights that should have come on and did not. Not while timers may be late after an outage.
-void OutageWatch::Inside::look_for_missing_lights() {
-  if (!trusted) return;
-  Episode* open_one = nullptr;
-  for (Episode& one : episodes) {
-    if (one.record.to) return;
-    if (one.heat) open_one = &one;
-  }
-  constexpr std::int64_t patience_ms = 12 * minute_ms;
-  constexpr double timer_off_min = 10;
-  for (LightWatch& light : lights) {
-    const LightPlan& plan = room.enclosures[light.enclosure].lights;
-    const LightPhase phase = light_phase(plan, room.clock, now.utc);
-    if (!phase.day || phase.since.ms == INT64_MIN || light.dark || light.out != 0 || !light.course.known() ||
-        light.course.lit() || std::abs(light.odd_on_min) >= timer_off_min ||
-        now.elapsed.ms - light.last_e > patience_ms || now.utc - phase.since > 2 * hour_ms ||
-        !light.course.should_be_lit(now.utc - patience_ms, plan, room.clock))
-      continue;
-    light.dark = true;
-    light.lit_after_e = light.lit_before_e = 0;
-    light.dark_after_e = light.dark_before_e = 0;
-    if (open_one != nullptr) {  // it says nothing of the beginning
-      light.out = open_one->number;
-      open_one->changed = true;
-      continue;
-    }
-    // The power may have gone at any time since they went off the evening before.
-    light.dark_before_e = elapsed(phase.since) + minute_ms;
-    light.dark_after_e = light.dark_before_e - 2 * minute_ms;
-    light.missing = true;
-  }
-}
-
 std::vector<Source> OutageWatch::Inside::sources() const {
   std::vector<Source> found;
   for (std::size_t i = 0; i < unit_watches.size() && trusted; ++i) {
@@ -400,71 +359,6 @@ void OutageWatch::Inside::find_end(Episode& episode, OutageNews& news) {
           : 5 * minute_ms;
   end(episode, at_e, within_ms, false, news);
   episode.end_guess_e = again ? 0 : at_e;
-}
-
-// ---- The room's own heating ------------------------------------------------------------------------------
-
-// Hours, not minutes: the room is slow and its usual hour is learned.
-void OutageWatch::Inside::judge_room() {
-  RoomWatch& air = room_air;
-  if (air.channel == none || !trusted || std::isnan(air.air_degc) ||
-      now.elapsed.ms - air.last_e > 30 * minute_ms)
-    return;
-  const int hour = local_minute(room.clock, now.utc) / 60;
-  const auto h = static_cast<std::size_t>(hour);
-  constexpr std::uint16_t enough_days = 2;
-  constexpr double cold_k = 3;  // a room strays by 2 from day to day: common practice, no source
-  constexpr double usual_k = 1;
-  const bool known = air.days[h] >= enough_days;
-  const double off_k = air.air_degc - static_cast<double>(air.hour_degc[h]);
-  if (!known || off_k > -usual_k) air.normal_e = now.elapsed.ms;
-  if (air.out == 0 || !(air.air_degc >= air.lowest_degc)) {
-    air.lowest_degc = air.air_degc;
-    air.lowest_e = now.elapsed.ms;
-  }
-  if (hour != air.hour) {
-    if (air.hour >= 0 && air.n > 0) {
-      const auto done = static_cast<std::size_t>(air.hour);
-      const double mean = air.sum / air.n;
-      constexpr double newest = 0.2;
-      const bool odd = air.out != 0;
-      if (air.days[done] == 0) air.hour_degc[done] = static_cast<float>(mean);
-      if (!odd) {
-        const auto usual = static_cast<double>(air.hour_degc[done]);
-        air.hour_degc[done] = static_cast<float>(usual + newest * (mean - usual));
-        air.days[done] = static_cast<std::uint16_t>(std::min(air.days[done] + 1, 1000));
-      }
-    }
-    air.hour = hour;
-    air.sum = 0;
-    air.n = 0;
-  }
-  air.sum += air.air_degc;
-  ++air.n;
-  if (air.out == 0) {
-    const bool power_is_out = std::any_of(episodes.begin(), episodes.end(), [](const Episode& one) {
-      return one.heat && one.record.stage < OutageStage::settled;
-    });
-    constexpr std::int64_t lasting_ms = 90 * minute_ms;
-    if (power_is_out || !known || off_k > -cold_k || air.normal_e == INT64_MIN ||
-        now.elapsed.ms - air.normal_e < lasting_ms)
-      return;
-    Episode& made = open(utc(air.normal_e));
-    made.record.kind = OutageKind::room_heating;
-    made.record.from_within_ms = hour_ms;
-    air.out = made.number;
-    air.lowest_degc = air.air_degc;
-    air.lowest_e = now.elapsed.ms;
-    return;
-  }
-  Episode* own = episode(air.out);
-  constexpr double risen_k = 1;
-  if (own != nullptr && !own->record.to && air.air_degc < air.lowest_degc + risen_k) return;
-  if (own != nullptr && !own->record.to) {
-    OutageNews news;  // no unit was without its own heat
-    end(*own, air.lowest_e, 30 * minute_ms, true, news);
-  }
-  if (off_k > -usual_k || own == nullptr) air.out = 0;
 }
 
 }  // namespace baskwell::heat

@@ -197,17 +197,22 @@ struct OutageWatch::Inside {
   [[nodiscard]] Episode* episode(std::uint64_t number);
 
   // outage_watch.cpp: facts
-  void hear_light(LightWatch& light, double lux, Stamp at);
   void hear_power(PowerWatch& power, double watts, Stamp at) const;
   void hear_instrument(InstrumentWatch& instrument, Stamp at);
-  void hear_room(double degc, Stamp at);
-  void note_edge(LightWatch& light, const LightEdge& edge);
-  void settle_by_timer(Episode& episode, const LightWatch& light, double late_min);
   Episode& add_gap(OutageKind kind, UtcMs from, UtcMs to);
 
-  // outage_common.cpp: what went together, when
+  // outage_lights.cpp
+  void hear_light(LightWatch& light, double lux, Stamp at);
+  void note_edge(LightWatch& light, const LightEdge& edge);
+  void settle_by_timer(Episode& episode, const LightWatch& light, double late_min);
   void look_for_missing_lights();
   [[nodiscard]] bool near_edge(UtcMs at, Index enclosure) const;
+
+  // outage_room.cpp
+  void hear_room(double degc, Stamp at);
+  void judge_room();
+
+  // outage_common.cpp: what went together, when
   Episode& open(UtcMs from);
   [[nodiscard]] std::vector<Source> sources() const;
   void open_if_common();
@@ -217,7 +222,11 @@ struct OutageWatch::Inside {
   void find_begin(Episode& episode);
   void find_end(Episode& episode, OutageNews& news);
   void end(Episode& episode, std::int64_t at_e, std::int64_t within_ms, bool well, OutageNews& news);
-  void judge_room();
+
+  // outage_saved.cpp: lines of a snapshot
+  [[nodiscard]] bool load_light(LineReader& line);
+  [[nodiscard]] bool load_unit(LineReader& line);
+  [[nodiscard]] bool load_room(LineReader& line);
 
   // outage_kind.cpp: which, and why
   void name_kind(Episode& episode);

@@ -151,6 +151,48 @@ void OutageWatch::save(std::string& out) const {
   }
 }
 
+bool OutageWatch::Inside::load_light(LineReader& line) {
+  const auto out = line.number<std::uint64_t>();
+  const bool dark = line.flag();
+  LightCourse course;
+  course.load(line);
+  if (!line.good()) return false;
+  for (LightWatch& light : lights) {
+    if (room.channels[light.channel].id != line.rest()) continue;
+    light.course = course;
+    light.out = out;
+    light.dark = dark;
+  }
+  return true;
+}
+
+bool OutageWatch::Inside::load_unit(LineReader& line) {
+  const auto out = line.number<std::uint64_t>();
+  const double usual = read_or_dash(line), lowest = read_or_dash(line);
+  if (!line.good()) return false;
+  for (std::size_t i = 0; i < units.size(); ++i) {
+    if (units[i].id != line.rest()) continue;
+    unit_watches[i].out = out;
+    unit_watches[i].usual_k_per_h = usual;
+    unit_watches[i].lowest_degc = lowest;
+  }
+  return true;
+}
+
+bool OutageWatch::Inside::load_room(LineReader& line) {
+  RoomWatch air;
+  air.out = line.number<std::uint64_t>();
+  for (std::size_t hour = 0; hour < air.hour_degc.size(); ++hour) {
+    air.hour_degc[hour] = static_cast<float>(line.finite());
+    air.days[hour] = line.number<std::uint16_t>();
+  }
+  if (!line.good()) return false;
+  if (room_air.channel == none || room.channels[room_air.channel].id != line.rest()) return true;
+  air.channel = room_air.channel;
+  room_air = air;
+  return true;
+}
+
 bool OutageWatch::load(std::string_view text, bool same_boot) {
   Inside& in = *inside_;
   LineReader line(text);
@@ -160,45 +202,9 @@ bool OutageWatch::load(std::string_view text, bool same_boot) {
     if (line.good()) in.last_number = std::max(in.last_number, number);
     return line.good();
   }
-  if (what == "light") {
-    const auto out = line.number<std::uint64_t>();
-    const bool dark = line.flag();
-    LightCourse course;
-    course.load(line);
-    if (!line.good()) return false;
-    for (LightWatch& light : in.lights) {
-      if (in.room.channels[light.channel].id != line.rest()) continue;
-      light.course = course;
-      light.out = out;
-      light.dark = dark;
-    }
-    return true;
-  }
-  if (what == "unit") {
-    const auto out = line.number<std::uint64_t>();
-    const double usual = read_or_dash(line), lowest = read_or_dash(line);
-    if (!line.good()) return false;
-    for (std::size_t i = 0; i < in.units.size(); ++i) {
-      if (in.units[i].id != line.rest()) continue;
-      in.unit_watches[i].out = out;
-      in.unit_watches[i].usual_k_per_h = usual;
-      in.unit_watches[i].lowest_degc = lowest;
-    }
-    return true;
-  }
-  if (what == "room") {
-    RoomWatch air;
-    air.out = line.number<std::uint64_t>();
-    for (std::size_t hour = 0; hour < air.hour_degc.size(); ++hour) {
-      air.hour_degc[hour] = static_cast<float>(line.finite());
-      air.days[hour] = line.number<std::uint16_t>();
-    }
-    if (!line.good()) return false;
-    if (in.room_air.channel == none || in.room.channels[in.room_air.channel].id != line.rest()) return true;
-    air.channel = in.room_air.channel;
-    in.room_air = air;
-    return true;
-  }
+  if (what == "light") return in.load_light(line);
+  if (what == "unit") return in.load_unit(line);
+  if (what == "room") return in.load_room(line);
   if (what == "episode") {
     Episode one;
     if (!read(line, one, same_boot)) return false;

@@ -72,59 +72,6 @@ std::vector<Index> circuits_of_heaters(const Room& room, const std::vector<Index
   return circuits;
 }
 
-// ---- Ring ------------------------------------------------------------------------------------------------
-
-void Ring::push(ElapsedMs at, double degc) {
-  constexpr std::int64_t least_apart_ms = 20 * second_ms;  // fast probes are thinned: the ring is for hours
-  if (count_ > 0 && at.ms - at_e_[(count_ - 1) % size] < least_apart_ms) return;
-  at_e_[count_ % size] = at.ms;
-  degc_[count_ % size] = static_cast<float>(degc);
-  ++count_;
-}
-
-void Ring::values_between(std::int64_t from_e, std::int64_t to_e, std::vector<TimedValue>& out) const {
-  for (std::size_t i = count_ > size ? count_ - size : 0; i < count_; ++i) {
-    const std::int64_t at_e = at_e_[i % size];
-    if (at_e < from_e || at_e > to_e) continue;
-    out.push_back({static_cast<double>(at_e) / second_ms, static_cast<double>(degc_[i % size])});
-  }
-}
-
-std::int64_t Ring::interval_ms() const {
-  const std::size_t n = std::min(count_, size);
-  if (n < 3) return 30 * second_ms;
-  const std::size_t back = std::min<std::size_t>(n - 1, 20);
-  return (at_e_[(count_ - 1) % size] - at_e_[(count_ - 1 - back) % size]) / static_cast<std::int64_t>(back);
-}
-
-bool Ring::rises_by(double k, std::int64_t from_e, std::int64_t to_e) const {
-  double lowest = 1e9;
-  for (std::size_t i = count_ > size ? count_ - size : 0; i < count_; ++i) {
-    if (at_e_[i % size] < from_e || at_e_[i % size] > to_e) continue;
-    const auto degc = static_cast<double>(degc_[i % size]);
-    lowest = std::min(lowest, degc);
-    if (degc >= lowest + k) return true;
-  }
-  return false;
-}
-
-double Ring::slope_k_per_h(std::int64_t from_e, std::int64_t to_e) const {
-  double n = 0, st = 0, sy = 0, stt = 0, sty = 0;
-  for (std::size_t i = count_ > size ? count_ - size : 0; i < count_; ++i) {
-    if (at_e_[i % size] < from_e || at_e_[i % size] > to_e) continue;
-    const double t = static_cast<double>(at_e_[i % size] - from_e) / hour_ms;
-    const auto y = static_cast<double>(degc_[i % size]);
-    n += 1;
-    st += t;
-    sy += y;
-    stt += t * t;
-    sty += t * y;
-  }
-  const double spread = n * stt - st * st;
-  if (n < 4 || spread <= 0) return OutageLine::unknown;
-  return (n * sty - st * sy) / spread;
-}
-
 // ---- Built from the room ---------------------------------------------------------------------------------
 
 OutageWatch::Inside::Inside(const Room& the_room) : room(the_room), units(units_of(the_room)) {
@@ -265,83 +212,6 @@ void OutageWatch::Inside::hear_instrument(InstrumentWatch& instrument, Stamp at)
   any_interval_ms = std::max<std::int64_t>(any_interval_ms, second_ms);
 }
 
-void OutageWatch::Inside::hear_light(LightWatch& light, double lux, Stamp at) {
-  const LightPlan& plan = room.enclosures[light.enclosure].lights;
-  light.last_e = at.elapsed.ms;
-  const auto edge = light.course.add(lux, at.utc, plan, room.clock);
-  if (!edge) return;
-  const std::int64_t after_e = elapsed(edge->after);
-  const std::int64_t before_e = elapsed(edge->before);
-  constexpr std::int64_t ahead_ms = 15 * minute_ms;  // a timer may be that early
-  if (!edge->on && trusted && light.course.should_be_lit(edge->at() + ahead_ms, plan, room.clock) &&
-      light.course.should_be_lit(edge->at(), plan, room.clock)) {
-    light.dark = true;
-    light.missing = false;
-    light.dark_after_e = after_e;
-    light.dark_before_e = before_e;
-    light.lit_after_e = light.lit_before_e = 0;
-  } else if (edge->on && light.dark) {
-    light.dark = false;
-    light.lit_after_e = after_e;
-    light.lit_before_e = before_e;
-    if (light.out != 0) return;  // the power came back: no timer's doing
-  } else if (edge->on && trusted && light.out == 0 &&
-             light.course.should_be_lit(edge->at() - minute_ms * 10, plan, room.clock)) {
-    // It should have come on while the power was away, and came on with it.
-    for (Episode& one : episodes) {
-      if (!one.heat || one.record.stage != OutageStage::open) continue;
-      light.out = one.number;
-      light.dark_after_e = light.dark_before_e = 0;
-      light.lit_after_e = after_e;
-      light.lit_before_e = before_e;
-      return;
-    }
-  }
-  if (!(light.dark && !edge->on)) note_edge(light, *edge);
-}
-
-// A lights-on or lights-off as timers make them: the check of an outage looks at it, else it is learned from.
-void OutageWatch::Inside::note_edge(LightWatch& light, const LightEdge& edge) {
-  if (!trusted) return;
-  constexpr std::int64_t return_ms = 3 * minute_ms;  // lamps that start with the power itself
-  bool taken = false;
-  for (Episode& one : episodes) {
-    if (one.record.stage == OutageStage::closed || one.held) continue;
-    taken = true;
-    if (!one.record.to || edge.at() < *one.record.to + return_ms) continue;
-    for (LineWatch& watch : one.lines) {
-      if (watch.enclosure != light.enclosure) continue;
-      watch.line.lights_late_min = edge.late_min;
-      one.changed = true;
-      settle_by_timer(one, light, edge.late_min);
-    }
-  }
-  if (taken) return;
-  double& odd = edge.on ? light.odd_on_min : light.odd_off_min;
-  constexpr double again_min = 10;  // what comes again the next day is the timer's new minute
-  if (LightCourse::is_usual(edge) || std::abs(edge.late_min - odd) < again_min) light.course.learn(edge);
-  odd = edge.late_min;
-}
-
-// A timer that stood still for as long as the outage lasted was without power too: the other circuit as well.
-void OutageWatch::Inside::settle_by_timer(Episode& episode, const LightWatch& light, double late_min) {
-  OutageRecord& record = episode.record;
-  constexpr double least_min = 10;  // below it a timer's own scatter might do it
-  constexpr double same_min = 5;
-  const auto lasted_min = static_cast<double>(*record.to - record.from) / minute_ms;
-  if (record.kind != OutageKind::mains || record.other != OutageKind::circuit || light.circuits.empty() ||
-      late_min < least_min || std::abs(late_min - lasted_min) > same_min)
-    return;
-  for (const Index circuit : light.circuits) {
-    if (record.circuit == room.circuits[circuit].id) return;
-  }
-  record.other.reset();
-  record.circuit.clear();
-  record.confidence = 0.95;
-  record.evidence += "; a timer on another circuit stood still for as long: that of " +
-                     place_name_of(room.enclosures[light.enclosure]);
-}
-
 void OutageWatch::Inside::hear_power(PowerWatch& power, double watts, Stamp at) const {
   constexpr double least_w = 0.5;  // what a meter shows of nothing
   constexpr double share_of_usual = 0.15;
@@ -363,15 +233,6 @@ void OutageWatch::Inside::hear_power(PowerWatch& power, double watts, Stamp at) 
     power.drawing = 0;
   }
   power.nothing = std::min(power.nothing + 1, 1000);
-}
-
-void OutageWatch::Inside::hear_room(double degc, Stamp at) {
-  constexpr double mean_of_ms = 10.0 * minute_ms;
-  const std::int64_t pause_ms = room_air.last_e == INT64_MIN ? hour_ms : at.elapsed.ms - room_air.last_e;
-  room_air.last_e = at.elapsed.ms;
-  const double share = 1 - std::exp(-static_cast<double>(pause_ms) / mean_of_ms);
-  room_air.air_degc =
-      std::isnan(room_air.air_degc) ? degc : room_air.air_degc + share * (degc - room_air.air_degc);
 }
 
 // ---- Absence ---------------------------------------------------------------------------------------------
