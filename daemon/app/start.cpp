@@ -90,7 +90,7 @@ Outcome Daemon::Inner::take_up_state() {
   auto snapshot = store->last_snapshot();
   if (!snapshot) return snapshot.error();
   if (!snapshot.value()) return open_engine(settings, {});
-  const Outcome opened = open_engine(settings, snapshot.value()->text);
+  Outcome opened = open_engine(settings, snapshot.value()->text);
   if (opened) return opened;
   if (Outcome empty = open_engine(settings, {}); !empty) return empty;
   auto told = begin_anew(*store, *snapshot.value(), opened.error().text, clock.now().utc, *engine, effects);

@@ -15,37 +15,12 @@ namespace fs = std::filesystem;
 
 // Of the standard library what reads no clock, file, thread, locale or chance. <cstdio> and <cstdlib> only
 // where CHECK ends the process; <chrono> only for its calendar.
-const std::set<std::string> pure{"algorithm",
-                                 "array",
-                                 "bit",
-                                 "charconv",
-                                 "cmath",
-                                 "compare",
-                                 "concepts",
-                                 "cstddef",
-                                 "cstdint",
-                                 "cstring",
-                                 "deque",
-                                 "functional",
-                                 "initializer_list",
-                                 "iterator",
-                                 "limits",
-                                 "map",
-                                 "memory",
-                                 "numbers",
-                                 "numeric",
-                                 "optional",
-                                 "set",
-                                 "span",
-                                 "string",
-                                 "string_view",
-                                 "system_error",
-                                 "tuple",
-                                 "type_traits",
-                                 "unordered_map",
-                                 "utility",
-                                 "variant",
-                                 "vector"};
+const std::set<std::string> pure{
+    "algorithm", "array",   "bit",         "charconv",     "cmath",      "compare",          "concepts",
+    "cstddef",   "cstdint", "cstring",     "deque",        "functional", "initializer_list", "iterator",
+    "limits",    "map",     "memory",      "numbers",      "numeric",    "optional",         "set",
+    "span",      "string",  "string_view", "system_error", "tuple",      "type_traits",      "unordered_map",
+    "utility",   "variant", "vector"};
 
 TEST(Core, IncludesNothingThatIsNotPure) {
   int files = 0;
