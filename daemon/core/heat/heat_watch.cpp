@@ -237,8 +237,8 @@ void HeatWatch::reading(Index channel, const SpotKey& spot, double degc, UtcMs m
     }
     // What is odd is not learned: while something is found, while a step may be a moved probe, while the unit
     // strays from normal.
-    bool odd = probe.step.at != never || unit.recovering_since != never || unit.below_k_min > 0 ||
-               unit.above_k_min > 0;
+    bool odd = probe.step.at != never || unit.recovering_since != never || unit.below.high() > 0 ||
+               unit.above.high() > 0;
     for (const std::size_t point : unit.point) odd |= inside_->holds(point);
     odd |= inside_->holds(probe.moved_point);
     const Residual& rest = probe.track.residual;
@@ -285,7 +285,8 @@ void HeatWatch::note(NoteType type, std::string_view subject, UtcMs at, std::vec
     for (const std::size_t point : unit.point) {
       if (inside_->holds(point)) inside_->set(point, false, false, std::nullopt, not_known, at, {});
     }
-    unit.below_k_min = unit.above_k_min = 0;
+    unit.below.reset();
+    unit.above.reset();
     unit.below_since = unit.above_since = unit.fast_at = unit.last_below = never;
     unit.dip_waits = false;
     unit.agreed_degc = not_known;
@@ -316,7 +317,7 @@ UnitCourse HeatWatch::course(Index index) const {
   const Track& track = inside_->probes[unit.lead].track;
   if (track.recent.count() == 0) return course;
   course.judged = track.judged();
-  course.below = unit.below_k_min > 0;
+  course.below = unit.below.high() > 0;
   course.falls_since = track.fall().since;
   course.fell_from_degc = track.fall().from_degc;
   course.lowest_degc = track.fall().lowest_degc;

@@ -92,8 +92,8 @@ class HeatWatch {
   // nothing is changed.
   [[nodiscard]] Outcome take_learned(std::string_view text);
 
-  // After a restart: the alarm of this point is active, so its end is to be told too.
-  void hold(std::size_t point, UtcMs since, bool harm_near);
+  // After a restart: this is what was found last at this point, so its end is to be told too.
+  void hold(const Fact& found, UtcMs since);
 
  private:
   struct Inside;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "core/heat/heat_watch.h"
+#include "core/heat/statistics/control_charts.h"
 #include "core/heat/track.h"
 #include "core/heat/unit.h"
 
@@ -14,6 +15,18 @@ namespace baskwell::heat {
 
 inline constexpr double not_known = std::numeric_limits<double>::quiet_NaN();
 inline constexpr UtcMs never{INT64_MIN};
+
+// Sums of degrees beyond a margin, times the minutes they lasted; what the figures rest on: decisions/0012.
+// Within the normal range they are reset, so the run length in control is that of a single excursion.
+inline constexpr CusumPlan beyond_plan{
+    .target = 0, .allowance = 0.25, .threshold = 1.0, .side = Side::high, .clip = 4.0};
+inline constexpr CusumPlan room_plan{
+    .target = 0, .allowance = 1.3, .threshold = 20.0, .side = Side::high, .clip = 12.0};
+// One sample's value for such a sum: it grows by what is beyond the margin, for each minute.
+[[nodiscard]] inline double value_for(const CusumPlan& plan, double beyond_k, double margin_k,
+                                      double minutes) {
+  return plan.allowance + (beyond_k - margin_k) * minutes;
+}
 
 // A change at one stroke of one probe, while it is not yet known whether it lasts.
 struct StepSeen {
@@ -65,8 +78,8 @@ struct UnitState {
   std::array<std::size_t, alarm_kind_count> point{};  // by kind; SIZE_MAX: none
 
   // Evidence that runs from sample to sample.
-  double below_k_min = 0;  // CUSUM of degrees beyond the normal range, K min
-  double above_k_min = 0;
+  Cusum below{beyond_plan};  // K min beyond the normal range and its margin
+  Cusum above{beyond_plan};
   UtcMs below_since = never;
   UtcMs above_since = never;
   UtcMs last_normal = never;  // newest sample within the normal range
@@ -108,7 +121,7 @@ struct HeatWatch::Inside {
   std::vector<std::size_t> probe_of_channel;  // SIZE_MAX: none
   std::size_t room_probe = SIZE_MAX;
   std::size_t room_cold_point = SIZE_MAX, room_hot_point = SIZE_MAX;
-  double room_beyond_k_min_low = 0, room_beyond_k_min_high = 0;
+  Cusum room_below{room_plan}, room_above{room_plan};
   std::vector<Fact>* facts = nullptr;
 
   explicit Inside(const Room& the_room);

@@ -108,20 +108,16 @@ void HeatWatch::Inside::judge_room(Probe& probe) {
     const double minutes = std::min(sample.minutes, 6.0);
     // Beyond the coldest and warmest hour of the whole day by more than a degree, for twenty minutes at one
     // degree more.
-    constexpr double margin = 1.3;
-    constexpr double told = 20.0;
-    const double below = least - margin - sample.degc;
-    const double above = sample.degc - most - margin;
-    room_beyond_k_min_low = std::clamp(room_beyond_k_min_low + below * minutes, 0.0, 120.0);
-    room_beyond_k_min_high = std::clamp(room_beyond_k_min_high + above * minutes, 0.0, 120.0);
-    odd |= room_beyond_k_min_low > 0 || room_beyond_k_min_high > 0;
-    if (room_beyond_k_min_low > told)
+    room_below.step(value_for(room_plan, least - sample.degc, room_plan.allowance, minutes));
+    room_above.step(value_for(room_plan, sample.degc - most, room_plan.allowance, minutes));
+    odd |= room_below.high() > 0 || room_above.high() > 0;
+    if (room_below.high_signal())
       set(room_cold_point, true, false, std::nullopt, sample.degc, sample.at,
           "The room is at " + degc_text(sample.degc) + ", " + k_text(least - sample.degc) +
               " below the coldest hour of its past weeks. No enclosure is at fault.");
     else if (holds(room_cold_point) && sample.degc > least - 0.5)
       set(room_cold_point, false, false, std::nullopt, sample.degc, sample.at, {});
-    if (room_beyond_k_min_high > told)
+    if (room_above.high_signal())
       set(room_hot_point, true, false, std::nullopt, sample.degc, sample.at,
           "The room is at " + degc_text(sample.degc) + ", " + k_text(sample.degc - most) +
               " above the warmest hour of its past weeks. No enclosure is at fault.");

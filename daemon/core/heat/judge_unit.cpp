@@ -14,8 +14,6 @@ namespace {
 // up to 0.1 K; a quarter of the usual spread is added because quantiles of a few days are not exact.
 constexpr double least_margin_k = 0.25;
 constexpr double margin_share = 0.12;
-// The sum of degrees beyond the margin at which it is told. With samples of a minute: two minutes at 0.5 K.
-constexpr double told_k_min = 1.0;
 
 // A door, a hand, a probe that falls: faster than heat can leave by itself. Held back for so long: cleaning
 // takes half an hour (common practice, no source) and warming up again some minutes more.
@@ -161,13 +159,13 @@ void HeatWatch::Inside::follow(UnitState& unit, Look& now) {
   }
   if (unit.recovering_since != never && sample.at - unit.recovering_since > recovery_ms)
     unit.recovering_since = never;
-  if (now.below_k <= 0) unit.below_k_min = 0, unit.below_since = never;
-  if (now.above_k <= 0) unit.above_k_min = 0, unit.above_since = never;
+  if (now.below_k <= 0) unit.below.reset(), unit.below_since = never;
+  if (now.above_k <= 0) unit.above.reset(), unit.above_since = never;
   if (now.below_k > 0 && unit.below_since == never) unit.below_since = sample.at;
   if (now.above_k > 0 && unit.above_since == never) unit.above_since = sample.at;
   const double minutes = std::min(sample.minutes, 6.0);
-  unit.below_k_min = std::clamp(unit.below_k_min + (now.below_k - now.margin_k) * minutes, 0.0, 60.0);
-  unit.above_k_min = std::clamp(unit.above_k_min + (now.above_k - now.margin_k) * minutes, 0.0, 60.0);
+  unit.below.step(value_for(beyond_plan, now.below_k, now.margin_k, minutes));
+  unit.above.step(value_for(beyond_plan, now.above_k, now.margin_k, minutes));
   if (now.above_k > now.margin_k) unit.last_above = sample.at;
 
   now.slope = track.recent.slope_k_per_h(window_min(track));
@@ -226,7 +224,7 @@ void HeatWatch::Inside::judge_cold(UnitState& unit, const Look& now) {
   const std::int64_t wait = doors && !now.witness.together ? door_ms : settle_ms;
   const bool rises = now.slope > 0.4;
   const bool idle = now.around > track.sample.degc - 0.7;  // nothing to heat against
-  if (unit.below_k_min <= told_k_min || rises || lasts < settle_ms || now.witness.alone || idle) return;
+  if (!unit.below.high_signal() || rises || lasts < settle_ms || now.witness.alone || idle) return;
   // Slower than with a time constant of seven hours it is no dead heater: through an open door it has
   // settled.
   const double slowest = (now.was_fast ? 0.3 : 0.15) * std::max(track.sample.degc - now.around, 1.0);
@@ -276,7 +274,7 @@ void HeatWatch::Inside::judge_warm(UnitState& unit, const Look& now) {
   const std::int64_t lasts = at - unit.above_since;
   // Far above it is told whatever a door may have done before.
   const bool far_above = now.above_k > 3.0 && lasts >= 10 * minute_ms;
-  if (unit.above_k_min <= told_k_min || (now.overshoots && !far_above) || room_explains) return;
+  if (!unit.above.high_signal() || (now.overshoots && !far_above) || room_explains) return;
   if (now.witness.alone) return;
   const double hour_ahead = track.sample.degc + std::max(now.slope, 0.0);
   const bool near = (lasts >= 9 * minute_ms || far_above) &&
@@ -324,7 +322,8 @@ void HeatWatch::Inside::judge_unit(UnitState& unit) {
   if (rest.known) count_dips(unit);
   if (!rest.known || !track.judged()) return;
   if (track.sample.minutes <= 0) {  // after a gap: what happened meanwhile is not known
-    unit.below_k_min = unit.above_k_min = 0;
+    unit.below.reset();
+    unit.above.reset();
     unit.recovering_since = track.sample.at;
   }
   Look now;

@@ -1,14 +1,16 @@
 // What was learned, as text and back. Format (version 1), one record a line, fields separated by one blank:
 //   baskwell-heat 1
 //   probe ZONE MEDIUM <fields of Track, course and histograms> ENCLOSURE<tab>CHANNEL
-//   unit HOUR <240 hour levels in hundredths of a K, oldest first, `-` where none> ID
+//   unit HOUR DIPS BUMPS <240 hour levels in hundredths of a K, oldest first, `-` where none> ID
 // Hundredths are finer than any probe of the trade (0.0625 degC). A line that does not read makes all of it
-// wrong.
+// wrong. Left out is what minutes and hours teach again: the samples of the last hours, the fall that goes
+// on, the quarter and the hour that gather, sums of evidence; and the list of latest changes.
 
 #include <algorithm>
 #include <cmath>
 #include <unordered_map>
 
+#include "core/check.h"
 #include "core/heat/inside.h"
 #include "core/state_lines.h"
 
@@ -26,6 +28,12 @@ double of_hundredths(LineReader& line) {
   const int value = line.number<int>();
   line.require(value > -most && value < most);
   return value / 100.0;
+}
+
+double sum_of(LineReader& line) {
+  const double value = line.finite();
+  line.require(std::fabs(value) < most);
+  return value;
 }
 
 int count_of(LineReader& line) {
@@ -47,6 +55,7 @@ void DayCourse::load(LineReader& line) {
   for (std::size_t i = 0; i < mean_.size(); ++i) {
     mean_[i] = static_cast<float>(of_hundredths(line));
     days_[i] = static_cast<std::uint8_t>(std::min(count_of(line), 255));
+    first_[i].fill(mean_[i]);  // the first days as they came are not kept: their median stands for each
   }
   used_ = mean_;
   smooth(1.0);
@@ -68,7 +77,8 @@ void Spread::load(LineReader& line) {
   for (int n = 0; n < filled && line.good(); ++n) {
     const int i = count_of(line);
     const int value = count_of(line);
-    line.require(i < cells && value <= 0xffff);
+    line.require(i < cells && value <= 0xffff &&
+                 cell_[static_cast<std::size_t>(std::min(i, cells - 1))] == 0);
     if (!line.good()) return;
     cell_[static_cast<std::size_t>(i)] = static_cast<std::uint16_t>(value);
     count_ += static_cast<std::uint32_t>(value);
@@ -77,7 +87,9 @@ void Spread::load(LineReader& line) {
 
 void Track::save(LineWriter& line) const {
   line.number(falls_seen_).number(levels_seen_);
-  for (const double value : {room_xx_, room_xy_, level_var_}) line.number(hundredths(value));
+  for (const double value : {room_xx_, room_xy_, level_var_}) line.number(value);
+  // A note's changed setting that is still being followed.
+  line.number(relevel_since_.ms).number(relevelled_.ms).number(relevel_sum_).number(relevel_count_);
   for (std::size_t p = 0; p < swing_k_.size(); ++p)
     line.number(hundredths(static_cast<double>(swing_k_[p]))).number(swings_seen_[p]);
   for (const float share : fall_share_)
@@ -91,9 +103,14 @@ void Track::load(LineReader& line) {
   *this = Track();
   falls_seen_ = count_of(line);
   levels_seen_ = count_of(line);
-  room_xx_ = of_hundredths(line);
-  room_xy_ = of_hundredths(line);
-  level_var_ = std::max(0.0, of_hundredths(line));
+  room_xx_ = sum_of(line);
+  room_xy_ = sum_of(line);
+  level_var_ = sum_of(line);
+  line.require(room_xx_ >= 0 && level_var_ >= 0);
+  relevel_since_.ms = line.ms_or(INT64_MIN);
+  relevelled_.ms = line.ms_or(INT64_MIN);
+  relevel_sum_ = sum_of(line);
+  relevel_count_ = count_of(line);
   for (std::size_t p = 0; p < swing_k_.size(); ++p) {
     swing_k_[p] = static_cast<float>(of_hundredths(line));
     swings_seen_[p] = count_of(line);
@@ -119,7 +136,7 @@ std::string HeatWatch::learned() const {
     line.end();
   }
   for (const UnitState& unit : inside_->units) {
-    line.word("unit").number(unit.levels.hour == INT64_MIN ? std::int64_t{0} : unit.levels.hour);
+    line.word("unit").number(unit.levels.hour).number(unit.dips).number(unit.bumps);
     for (std::size_t i = HourLevels::size; i-- > 0;) {
       const double level = unit.levels.at(i);
       if (std::isnan(level))
@@ -153,11 +170,15 @@ bool read_probe(LineReader& line, LoadedProbe& loaded) {
 
 struct LoadedUnit {
   HourLevels levels;
+  double dips = 0, bumps = 0;
   std::string_view id;
 };
 
 bool read_unit(LineReader& line, LoadedUnit& loaded) {
-  loaded.levels.hour = line.ms();
+  loaded.levels.hour = line.ms_or(INT64_MIN);
+  loaded.dips = sum_of(line);
+  loaded.bumps = sum_of(line);
+  line.require(loaded.dips >= 0 && loaded.bumps >= 0);
   for (std::size_t i = 0; i < HourLevels::size; ++i) {
     LineReader ahead = line;
     if (ahead.word() == "-") {
@@ -207,17 +228,18 @@ Outcome HeatWatch::take_learned(std::string_view text) {
   }
   for (LoadedUnit& loaded : loaded_units) {
     for (UnitState& unit : inside_->units) {
-      if (unit.unit.id == loaded.id) unit.levels = loaded.levels;
+      if (unit.unit.id != loaded.id) continue;
+      unit.levels = loaded.levels;
+      unit.dips = loaded.dips;
+      unit.bumps = loaded.bumps;
     }
   }
   return Done{};
 }
 
-void HeatWatch::hold(std::size_t point, UtcMs since, bool harm_near) {
-  Held& held = inside_->held[point];
-  held.present = true;
-  held.since = since;
-  held.harm_near = harm_near;
+void HeatWatch::hold(const Fact& found, UtcMs since) {
+  CHECK(found.present && found.point < inside_->held.size());
+  inside_->held[found.point] = {true, found.harm_near, found.other, since, found.detail};
 }
 
 }  // namespace baskwell::heat

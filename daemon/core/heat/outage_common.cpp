@@ -260,17 +260,32 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
   if (latest_e == INT64_MIN || latest_e < episode.pivot_e - longest_cycle_ms) return;
   // What comes after its end is no fall.
   const std::int64_t until_e = episode.record.to ? elapsed(*episode.record.to) : now.elapsed.ms;
+  // Where all cool anyway: what bends is how far they are from their course.
+  bool cooling_anyway = false;
+  for (std::size_t i = 0; i < unit_watches.size(); ++i) {
+    if (unit_watches[i].out == episode.number)
+      cooling_anyway = cooling_anyway || soon_after_edge(utc(episode.pivot_e), units[i].enclosures.front());
+  }
+  const std::int64_t search_to_e =
+      cooling_anyway ? std::min(latest_e + 75 * minute_ms, now.elapsed.ms) : latest_e;
   for (const UnitWatch& one : unit_watches) {
-    if (one.out == episode.number)
-      one.ring.values_between(latest_e - 40 * minute_ms, until_e, places.emplace_back());
+    if (one.out != episode.number) continue;
+    std::vector<TimedValue>& place = places.emplace_back();
+    if (cooling_anyway) {
+      one.ring.residuals_between(latest_e - 40 * minute_ms, until_e, place);
+    } else {
+      one.ring.values_between(latest_e - 40 * minute_ms, until_e, place);
+    }
   }
   const auto latest_s = static_cast<double>(std::min(latest_e, until_e - 5 * minute_ms)) / second_ms;
+  const auto to_s = static_cast<double>(std::min(search_to_e, until_e - 5 * minute_ms)) / second_ms;
   const CommonChange change = find_common_change(
-      places, latest_s - 900, latest_s + 300, static_cast<double>(interval_ms) / second_ms, Bend::downwards);
+      places, latest_s - 900, to_s + 300, static_cast<double>(interval_ms) / second_ms, Bend::downwards);
   if (!change.found) return;
   episode.record.from = utc(static_cast<std::int64_t>(change.at_s * second_ms));
   episode.record.from_within_ms =
       std::max<std::int64_t>(interval_ms, static_cast<std::int64_t>(change.within_s * second_ms));
+  if (cooling_anyway) episode.record.from_within_ms = std::max(episode.record.from_within_ms, 10 * minute_ms);
   // At lights-off they may have begun to fall of themselves: then it is only known that it was after that.
   constexpr std::int64_t unsure_ms = 30 * minute_ms;
   for (std::size_t i = 0; i < unit_watches.size(); ++i) {
@@ -279,6 +294,12 @@ void OutageWatch::Inside::find_begin(Episode& episode) {
     episode.record.from_within_ms = std::max(episode.record.from_within_ms, unsure_ms);
   }
   episode.changed = true;
+}
+
+bool OutageWatch::Inside::soon_after_edge(UtcMs at, Index enclosure) const {
+  constexpr std::int64_t soon_ms = 75 * minute_ms;
+  const LightPhase phase = light_phase(room.enclosures[enclosure].lights, room.clock, at);
+  return !phase.day && phase.since.ms != INT64_MIN && at - phase.since < soon_ms;
 }
 
 void OutageWatch::Inside::end(Episode& episode, std::int64_t at_e, std::int64_t within_ms, bool well,

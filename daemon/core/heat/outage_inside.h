@@ -31,8 +31,10 @@ inline constexpr std::size_t most_episodes = 8;
 class Ring {
  public:
   static constexpr std::size_t size = 256;  // two hours of half-minute readings
-  void push(ElapsedMs at, double degc);
+  void push(ElapsedMs at, double degc, double expected_degc);
   void values_between(std::int64_t from_e, std::int64_t to_e, std::vector<TimedValue>& out) const;
+  // The same, less what its course expected; nothing where that was not known.
+  void residuals_between(std::int64_t from_e, std::int64_t to_e, std::vector<TimedValue>& out) const;
   [[nodiscard]] std::int64_t interval_ms() const;  // usual; 30 s where not known
   // Any rise of so many K within the span: something warms.
   [[nodiscard]] bool rises_by(double k, std::int64_t from_e, std::int64_t to_e) const;
@@ -41,6 +43,7 @@ class Ring {
  private:
   std::array<std::int64_t, size> at_e_{};
   std::array<float, size> degc_{};
+  std::array<float, size> expected_degc_{};
   std::size_t count_ = 0;  // ever
 };
 
@@ -207,6 +210,7 @@ struct OutageWatch::Inside {
   void settle_by_timer(Episode& episode, const LightWatch& light, double late_min);
   void look_for_missing_lights();
   [[nodiscard]] bool near_edge(UtcMs at, Index enclosure) const;
+  [[nodiscard]] bool soon_after_edge(UtcMs at, Index enclosure) const;  // of lights-off
 
   // outage_room.cpp
   void hear_room(double degc, Stamp at);

@@ -7,11 +7,12 @@
 
 namespace baskwell::heat {
 
-void Ring::push(ElapsedMs at, double degc) {
+void Ring::push(ElapsedMs at, double degc, double expected_degc) {
   constexpr std::int64_t least_apart_ms = 20 * second_ms;  // fast probes are thinned: the ring is for hours
   if (count_ > 0 && at.ms - at_e_[(count_ - 1) % size] < least_apart_ms) return;
   at_e_[count_ % size] = at.ms;
   degc_[count_ % size] = static_cast<float>(degc);
+  expected_degc_[count_ % size] = static_cast<float>(expected_degc);
   ++count_;
 }
 
@@ -20,6 +21,15 @@ void Ring::values_between(std::int64_t from_e, std::int64_t to_e, std::vector<Ti
     const std::int64_t at_e = at_e_[i % size];
     if (at_e < from_e || at_e > to_e) continue;
     out.push_back({static_cast<double>(at_e) / second_ms, static_cast<double>(degc_[i % size])});
+  }
+}
+
+void Ring::residuals_between(std::int64_t from_e, std::int64_t to_e, std::vector<TimedValue>& out) const {
+  for (std::size_t i = count_ > size ? count_ - size : 0; i < count_; ++i) {
+    const std::int64_t at_e = at_e_[i % size];
+    const double k = static_cast<double>(degc_[i % size]) - static_cast<double>(expected_degc_[i % size]);
+    if (at_e < from_e || at_e > to_e || std::isnan(k)) continue;
+    out.push_back({static_cast<double>(at_e) / second_ms, k});
   }
 }
 

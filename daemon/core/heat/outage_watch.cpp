@@ -176,7 +176,8 @@ void OutageWatch::heard(Index index, double value, Stamp at) {
   }
   for (UnitWatch& unit : in.unit_watches) {
     if (unit.lead != index) continue;
-    unit.ring.push(at.elapsed, value);
+    unit.ring.push(at.elapsed, value,
+                   unit.any && unit.course.judged ? unit.course.expected_degc : OutageLine::unknown);
     if (unit.out != 0 && !(value >= unit.lowest_degc)) {
       unit.lowest_degc = value;
       unit.lowest_e = at.elapsed.ms;

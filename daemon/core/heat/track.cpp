@@ -158,6 +158,10 @@ void Recent::push(UtcMs at, double degc, double residual_k) {
   if (count_ >= 3 * size) count_ -= size;  // stays small, keeps its place in the ring
 }
 
+void Recent::shift_residuals(double k) {
+  for (float& one : residual_) one += static_cast<float>(k);
+}
+
 double Recent::slope_k_per_h(double minutes) const {
   if (count() < 3) return nan;
   const std::int64_t from = at(0).ms - static_cast<std::int64_t>(minutes * minute_ms);
@@ -363,7 +367,9 @@ void Track::follow_relevel() {
     ++relevel_count_;
   }
   if (since < 5 * hour_ms || relevel_count_ < 20) return;
-  course.shift(relevel_sum_ / relevel_count_);
+  const double moved_k = relevel_sum_ / relevel_count_;
+  course.shift(moved_k);
+  recent.shift_residuals(-moved_k);  // or the hour before would still seem off by it
   relevelled_ = sample.at;
   relevel_since_ = UtcMs{INT64_MIN};
 }

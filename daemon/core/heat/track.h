@@ -98,6 +98,7 @@ class Recent {
   static constexpr std::size_t size = 192;
   void push(UtcMs at, double degc, double residual_k);
   void clear() { count_ = 0; }
+  void shift_residuals(double k);  // the course they are measured from moved by -k
   [[nodiscard]] std::size_t count() const { return count_ < size ? count_ : size; }
   // i = 0 is the latest.
   [[nodiscard]] UtcMs at(std::size_t i) const { return at_[(count_ - 1 - i) % size]; }
