@@ -50,7 +50,9 @@ std::vector<Source> OutageWatch::Inside::sources() const {
   for (std::size_t i = 0; i < unit_watches.size() && trusted; ++i) {
     const UnitWatch& unit = unit_watches[i];
     const UnitCourse& course = unit.course;
+    constexpr std::int64_t lasting_ms = 3 * minute_ms;
     const bool falls = unit.any && course.judged && course.below && course.falls_since.ms != INT64_MIN &&
+                       now.elapsed.ms - unit.below_since_e >= lasting_ms &&
                        course.fell_from_degc - course.degc >= least_fall_k &&
                        now.utc - course.falls_since < 12 * hour_ms;
     if (unit.out != 0 || !falls) continue;

@@ -119,6 +119,7 @@ struct RoomWatch {
   std::array<std::uint16_t, 24> days{};
   double air_degc = OutageLine::unknown;  // of the last ten minutes
   std::int64_t last_e = INT64_MIN;
+  double colder_k = 0;                // than usual at this hour, where that is known
   std::int64_t normal_e = INT64_MIN;  // when it was last as usual
   double lowest_degc = OutageLine::unknown;
   std::int64_t lowest_e = 0;
@@ -202,6 +203,7 @@ struct OutageWatch::Inside {
   // outage_watch.cpp: facts
   void hear_power(PowerWatch& power, double watts, Stamp at) const;
   void hear_instrument(InstrumentWatch& instrument, Stamp at);
+  [[nodiscard]] bool is_below(const UnitWatch& unit) const;
   Episode& add_gap(OutageKind kind, UtcMs from, UtcMs to);
 
   // outage_lights.cpp

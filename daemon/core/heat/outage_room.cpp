@@ -29,6 +29,7 @@ void OutageWatch::Inside::judge_room() {
   constexpr double usual_k = 1;
   const bool known = air.days[h] >= enough_days;
   const double off_k = air.air_degc - static_cast<double>(air.hour_degc[h]);
+  air.colder_k = known ? -off_k : 0;
   if (!known || off_k > -usual_k) air.normal_e = now.elapsed.ms;
   if (air.out == 0 || !(air.air_degc >= air.lowest_degc)) {
     air.lowest_degc = air.air_degc;

@@ -321,14 +321,27 @@ void OutageWatch::clock(bool trusted, bool sure, std::int64_t step_ms) {
   }
 }
 
+// Clearly below all that is normal for it. The heat watch's own word is for its charts: it may begin with a
+// blip.
+bool OutageWatch::Inside::is_below(const UnitWatch& unit) const {
+  // A colder room than usual makes all a little colder: that is no cut.
+  const double below_k = unit.course.expected_degc - unit.course.degc - std::max(0.0, room_air.colder_k);
+  if (unit.lead == none || !unit.course.judged || !std::isfinite(below_k)) return false;
+  constexpr double clearly_k = 0.3;
+  constexpr double not_yet_known_k = 1.5;
+  const EnclosureCourse& place = enclosures[room.channels[unit.lead].placements.back().enclosure].course;
+  return below_k > (place.judged ? normal_below_k(place) + clearly_k : not_yet_known_k);
+}
+
 void OutageWatch::unit(Index index, const UnitCourse& course) {
   Inside& in = *inside_;
   CHECK(index < in.unit_watches.size());
   UnitWatch& unit = in.unit_watches[index];
   unit.course = course;
   unit.any = course.at.ms != INT64_MIN;
-  if (!course.below) unit.below_since_e = INT64_MIN;
-  if (course.below && unit.below_since_e == INT64_MIN) unit.below_since_e = in.now.elapsed.ms;
+  unit.course.below = in.is_below(unit);
+  if (!unit.course.below) unit.below_since_e = INT64_MIN;
+  if (unit.course.below && unit.below_since_e == INT64_MIN) unit.below_since_e = in.now.elapsed.ms;
   // Its usual warm-up: the steepest of a day, over the days.
   if (!(course.warming_k_per_h > unit.day_most_k_per_h) && unit.day_of_most != INT64_MIN &&
       in.now.elapsed.ms - unit.day_of_most < day_ms)
