@@ -79,7 +79,8 @@ int Daemon::Inner::run() {
   const Stamp now = clock.now();
   clock_offset_ms = now.utc.ms - now.elapsed.ms;
   tell_how_things_stand();
-  if (!lost_state.empty()) recorder->flush(now.utc);  // a readable state lies on top from here on
+  // Something readable lies on top from here on.
+  if (!lost_state.empty() || lost_learned) recorder->flush(now.utc);
   if (Outcome started = intake->start(); !started) {
     spdlog::error("intake: {}", started.error().text);
     return 1;

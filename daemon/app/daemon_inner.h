@@ -61,6 +61,7 @@ struct Daemon::Inner {
   Outcome open_store(Settings& settings);
   Outcome open_engine(const Settings& settings, std::string_view snapshot);
   Outcome take_up_state();
+  void take_up_learned();
   Outcome open();
   Outcome open_intake(const Settings& settings, std::unique_ptr<intake::Intake>& opened);
   Result<std::shared_ptr<notify::Delivery>> new_delivery(const Settings& settings);
@@ -109,6 +110,7 @@ struct Daemon::Inner {
   bool clock_sure = true;
   bool clock_trusted = true;
   std::string lost_state;  // what of it is still to be told
+  bool lost_learned = false;
   bool stopping = false;
   bool hanging = false;
 };

@@ -27,10 +27,11 @@ Outcome write_whole(const std::string& path, const std::string& text) {
 }
 
 // Beside the store, under a name with the moment: "room.baskwell-unreadable-state-20261125T021000Z".
-Outcome set_aside(const std::string& store_path, const std::string& text, UtcMs now, std::string& name) {
+Outcome set_aside(const std::string& store_path, const std::string& what, const std::string& text, UtcMs now,
+                  std::string& name) {
   std::string moment = rfc3339(now);
   std::erase_if(moment, [](char c) { return c == ':' || c == '-'; });
-  name = store_path + "-unreadable-state-" + moment;
+  name = store_path + "-unreadable-" + what + "-" + moment;
   return write_whole(name, text);
 }
 
@@ -55,13 +56,21 @@ Result<std::string> begin_anew(const store::Store& store, const store::Snapshot&
   // The text of an alarm is short: the cause stands in the log.
   std::string told = "alarms begin anew, their last state could not be read";
   std::string name;
-  if (Outcome kept = set_aside(store.path(), damaged.text, now, name); kept) {
+  if (Outcome kept = set_aside(store.path(), "state", damaged.text, now, name); kept) {
     told += "; kept as " + std::filesystem::path(name).filename().string();
     spdlog::critical("{}: {}; kept as {}", told, why, name);
   } else {
     spdlog::critical("{}: {}; and cannot be kept: {}", told, why, kept.error().text);
   }
   return told;
+}
+
+void keep_unreadable_learned(const store::Store& store, const store::Learned& damaged, const std::string& why,
+                             UtcMs now) {
+  std::string name;
+  const Outcome kept = set_aside(store.path(), "learned", damaged.text, now, name);
+  spdlog::error("the heating is learned anew: {}; {}", why,
+                kept ? "kept as " + name : "and cannot be kept: " + kept.error().text);
 }
 
 }  // namespace baskwell

@@ -17,4 +17,9 @@ namespace baskwell {
                                              const std::string& why, UtcMs now, Engine& fresh,
                                              Effects& effects);
 
+// What was learned cannot be read: it is kept in a file of its own and learning begins anew. Logged only:
+// nothing is unwatched meanwhile but the heating's course, which says so itself ("not judged yet").
+void keep_unreadable_learned(const store::Store& store, const store::Learned& damaged, const std::string& why,
+                             UtcMs now);
+
 }  // namespace baskwell

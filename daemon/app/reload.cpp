@@ -46,6 +46,7 @@ void Daemon::Inner::change_to(Settings fresh, std::shared_ptr<notify::Delivery> 
   }
   settle();
   const std::string state = engine->snapshot(clock.now(), clock.boot_id());
+  const std::string learned = engine->learned();
   recorder->flush(clock.now().utc);
   store->flush();  // so that every message has reached the old delivery
   notify::StopReport left = delivery->stop(stop_patience_ms);
@@ -58,6 +59,8 @@ void Daemon::Inner::change_to(Settings fresh, std::shared_ptr<notify::Delivery> 
     spdlog::critical("the state could not be carried over: {}", opened.error().text);
     opened = open_engine(fresh, {});
   }
+  if (Outcome known = engine->take_learned(learned); !known)
+    spdlog::critical("what was learned could not be carried over: {}", known.error().text);
   settings = std::move(fresh);
   log_from(settings.log_level);
   intake = std::move(next_intake);

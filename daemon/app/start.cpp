@@ -99,6 +99,20 @@ Outcome Daemon::Inner::take_up_state() {
   return Done{};
 }
 
+// Without it the room is watched as well; only the heating is judged some days later.
+void Daemon::Inner::take_up_learned() {
+  auto learned = store->last_learned();
+  if (!learned) {
+    spdlog::error("what was learned of the heating cannot be read from the store: {}", learned.error().text);
+    return;
+  }
+  if (!learned.value()) return;
+  const Outcome known = engine->take_learned(learned.value()->text);
+  if (known) return;
+  keep_unreadable_learned(*store, *learned.value(), known.error().text, clock.now().utc);
+  lost_learned = true;
+}
+
 // A fresh engine knows only what the last one had heard, and each of these is told but once, when it changes.
 // Intake says by itself that earlier trouble is over.
 void Daemon::Inner::tell_how_things_stand() {
@@ -162,8 +176,12 @@ Outcome Daemon::Inner::open() {
   settings.room.version = version.value();
 
   recorder = std::make_unique<Recorder>(io, clock, *store, settings.store.commit_interval_ms,
-                                        [this] { return engine->snapshot(clock.now(), clock.boot_id()); });
+                                        Recorder::Texts{
+                                            [this] { return engine->snapshot(clock.now(), clock.boot_id()); },
+                                            [this] { return engine->learned(); },
+                                        });
   if (Outcome resumed = take_up_state(); !resumed) return resumed;
+  take_up_learned();
   auto newest = store->last_stored_utc();
   if (!newest) return newest.error();
   if (newest.value()) engine->service_was_alive_until(*newest.value());

@@ -86,6 +86,15 @@ class Engine {
   // go on after these, so that none is given twice.
   void count_on_from(std::uint64_t last_occurrence, std::uint64_t last_message,
                      std::uint64_t last_outage = 0);
+  // What is learned of the heating, apart from the snapshot because it is large (about 2 KB a probe) and may
+  // be an hour old. take_learned(): on a fresh engine, after restore() where there is a snapshot. What the
+  // room no longer has, and what lies elsewhere now, is left out; on an error nothing is changed.
+  // A restart loses what hours teach again: the samples of the last hours with their slopes and sums of
+  // evidence, a change that was being watched and not told yet, the hour that was gathering, the list of
+  // latest changes. So a finding about the heating may come later by as much. What was found stays found, and
+  // ends.
+  [[nodiscard]] std::string learned() const;
+  [[nodiscard]] Outcome take_learned(std::string_view text);
   // After restore(): what was stored last shows that this service was alive later than its snapshot says.
   void service_was_alive_until(UtcMs at);
 

@@ -1,5 +1,6 @@
 // What core/heat finds, as facts about alarm points.
 
+#include <algorithm>
 #include <limits>
 
 #include "core/check.h"
@@ -54,6 +55,30 @@ void Engine::State::take_heating_facts(Effects& effects) {
     fact(index, one, now, effects);
   }
   heating_facts.clear();
+}
+
+// After a restart: what the snapshot says was found is found still, so that its end is told too. The latest
+// fact counts, not the alarm: an alarm whose off-delay runs has ended already as far as the heating goes.
+void Engine::State::hold_heating_fact(Index index) {
+  const Point& point = points[index];
+  if (index < first_heating_point || index - first_heating_point >= heating->points().size()) return;
+  if (!point.state.target.beyond) return;
+  heat::Fact found;
+  found.point = index - first_heating_point;
+  found.present = true;
+  found.harm_near = point.state.harm.beyond;
+  found.other = point.other;
+  found.value = point.state.value;
+  found.detail = point.detail;
+  heating->hold(found, now.utc - std::max<std::int64_t>(0, now.elapsed - point.state.target.since));
+}
+
+std::string Engine::learned() const {
+  return state_->heating->learned();
+}
+
+Outcome Engine::take_learned(std::string_view text) {
+  return state_->heating->take_learned(text);
 }
 
 std::optional<heat::Belief> Engine::heat_belief(Index enclosure, Stamp now) const {

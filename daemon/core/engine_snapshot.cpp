@@ -1,15 +1,16 @@
 // The state as one block of text and back. By permanent ids, so that a restart and a change of settings use
-// the same road. Format (version 2), one record a line, fields separated by one blank, texts last:
-//   baskwell-state 2
+// the same road. Format (version 3), one record a line, fields separated by one blank, texts last:
+//   baskwell-state 3
 //   clock UTC_MS ELAPSED_MS BOOT_ID
 //   counters LAST_OCCURRENCE LAST_MESSAGE BROKER_CONNECTED BROKER_LOST_AT_MS CLOCK_TRUSTED
 //   channel <fields of ProbeState and ChannelState> ID
-//   point <fields of PointState> KIND SUBJECT<tab>DETAIL
+//   point <fields of PointState> KIND OTHER SUBJECT<tab>DETAIL
 //   grace UNTIL_MS KIND SUBJECT
 //   outage <fields of heat/outage_saved.cpp>
 //   end CHECKSUM
-// Channels come before points, points before grace times, these before outages. Version 1 has no grace times
-// and is read too. CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal number. Doubles
+// Channels come before points, points before grace times, these before outages. OTHER is the second
+// explanation of a heating alarm, `-` where there is none. Versions before are read too: 2 has no OTHER, 1 no
+// grace times either. CHECKSUM: FNV-1a, 64 bits, of everything before that line, as a decimal number. Doubles
 // are written in the shortest form that reads back to the same bits. Not kept: the values of the last quarter
 // hour (RecentValues), so a message soon after a restart may say no rate.
 
@@ -23,8 +24,9 @@
 namespace baskwell {
 namespace {
 
-constexpr std::string_view header = "baskwell-state 2";
-constexpr std::string_view header_before = "baskwell-state 1";
+constexpr std::string_view header_start = "baskwell-state ";
+constexpr int version_now = 3;
+constexpr int version_with_other = 3;
 
 void write(LineWriter& line, const LimitTimer& timer) {
   line.flag(timer.beyond).flag(timer.active).number(timer.samples).number(timer.since.ms);
@@ -142,6 +144,7 @@ std::uint64_t checksum_of(std::string_view text) {
 
 struct SavedPoint {
   AlarmKind kind = AlarmKind::too_cold;
+  std::optional<AlarmKind> other;
   PointState state;
   std::string_view subject;
   std::string_view detail;
@@ -157,6 +160,7 @@ struct SavedGrace {
 
 // All of a snapshot, read whole before anything of it is taken over. The texts point into it.
 struct Saved {
+  int version = version_now;
   Stamp at;
   std::string_view boot_id;
   std::uint64_t last_occurrence = 0;
@@ -170,9 +174,14 @@ struct Saved {
   std::vector<std::string_view> outages;
 };
 
-bool read_saved_point(LineReader& line, SavedPoint& saved) {
+bool read_saved_point(LineReader& line, int version, SavedPoint& saved) {
   saved.state = read_point(line);
   const auto kind = alarm_kind_from(line.word());
+  if (version >= version_with_other) {
+    const std::string_view other = line.word();
+    saved.other = alarm_kind_from(other);
+    line.require(saved.other.has_value() || other == "-");
+  }
   const std::string_view rest = line.rest();
   const std::size_t tab = rest.find('\t');
   if (!kind || tab == std::string_view::npos) return false;
@@ -212,7 +221,7 @@ bool read_line(std::string_view text, int number, Saved& saved) {
   } else if (word == "channel" && saved.points.empty()) {
     saved.channels.push_back(read_channel(line));
   } else if (word == "point" && saved.graces.empty()) {
-    return read_saved_point(line, saved.points.emplace_back());
+    return read_saved_point(line, saved.version, saved.points.emplace_back());
   } else if (word == "outage") {
     saved.outages.push_back(line.rest());
   } else if (word == "grace" && saved.outages.empty()) {
@@ -235,14 +244,23 @@ std::optional<std::string_view> without_end(std::string_view text) {
   return rest;
 }
 
+// 0: none that this program reads.
+int version_of(std::string_view first_line) {
+  for (int version = 1; version <= version_now; ++version) {
+    if (first_line == std::string(header_start) + std::to_string(version)) return version;
+  }
+  return 0;
+}
+
 Result<Saved> read_snapshot(std::string_view snapshot) {
   const std::string_view first = snapshot.substr(0, snapshot.find('\n'));
-  if (first != header && first != header_before)
+  Saved saved;
+  saved.version = version_of(first);
+  if (saved.version == 0)
     return Error{"the snapshot is not of a kind this program reads: '" + std::string(first.substr(0, 40)) +
                  "'"};
   const auto whole = without_end(snapshot);
   if (!whole) return Error{"the snapshot is damaged: it ends too soon or its checksum is wrong"};
-  Saved saved;
   std::string_view rest = whole->substr(first.size() + 1);
   int number = 2;
   for (; !rest.empty(); ++number) {
@@ -260,7 +278,7 @@ Result<Saved> read_snapshot(std::string_view snapshot) {
 std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
   std::string text;
   LineWriter line(text);
-  line.word(header).end();
+  line.word(std::string(header_start) + std::to_string(version_now)).end();
   line.word("clock").number(now.utc.ms).number(now.elapsed.ms).word(boot_id).end();
   line.word("counters").number(state_->last_occurrence).number(state_->last_message);
   line.flag(state_->broker_connected).number(state_->broker_lost_at.ms).flag(state_->clock_trusted).end();
@@ -276,7 +294,7 @@ std::string Engine::snapshot(Stamp now, std::string_view boot_id) const {
     if (idle) continue;
     line.word("point");
     write(line, state);
-    line.word(row_of(point.kind).name);
+    line.word(row_of(point.kind).name).word(point.other ? row_of(*point.other).name : "-");
     std::string detail = point.detail;
     std::replace(detail.begin(), detail.end(), '\n', ' ');
     line.word(point.subject + '\t' + detail).end();
@@ -368,6 +386,7 @@ void Engine::State::take_over(const SavedPoint& saved, Stamp at, Effects& effect
     }
     point.state = saved.state;
     point.detail = saved.detail;
+    point.other = saved.other;
     PointState& state = point.state;
     // What fell into our absence comes once, now. Neither waits in a state that knows it not.
     const ElapsedMs never{INT64_MAX};
@@ -375,6 +394,7 @@ void Engine::State::take_over(const SavedPoint& saved, Stamp at, Effects& effect
         state.state == AlarmState::unacknowledged ? std::max(state.repeat_at, at.elapsed) : never;
     state.shelved_until =
         state.state == AlarmState::shelved ? std::max(state.shelved_until, at.elapsed) : never;
+    hold_heating_fact(static_cast<Index>(&point - points.data()));
     return;
   }
   if (saved.state.occurrence == 0) return;

@@ -174,6 +174,7 @@ struct Engine::State {
   void feed_heating(Index channel, double degc, UtcMs measured, Effects& effects);
   void note_to_heating(const NoteEvent& event, Effects& effects);
   void take_heating_facts(Effects& effects);
+  void hold_heating_fact(Index point);
 
   // engine_outage.cpp: what was away
   void add_outage_watch();

@@ -322,6 +322,14 @@ Result<std::optional<Snapshot>> StoreReader::last_snapshot() const {
   });
 }
 
+Result<std::optional<Learned>> StoreReader::last_learned() const {
+  return state_->guarded<std::optional<Learned>>([&]() -> std::optional<Learned> {
+    Statement row = state_->database.prepare("SELECT at_ms, text FROM learned");
+    if (!row.step()) return std::nullopt;
+    return Learned{{row.integer(0)}, std::string(row.text(1))};
+  });
+}
+
 Result<std::optional<UtcMs>> StoreReader::last_stored_utc() const {
   return state_->guarded<std::optional<UtcMs>>([&]() -> std::optional<UtcMs> {
     Statement row = state_->database.prepare(

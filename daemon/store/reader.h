@@ -96,6 +96,7 @@ class StoreReader {
   [[nodiscard]] Result<std::vector<OutageRecord>> outages(std::string_view id, std::size_t most) const;
 
   [[nodiscard]] Result<std::optional<Snapshot>> last_snapshot() const;
+  [[nodiscard]] Result<std::optional<Learned>> last_learned() const;
   [[nodiscard]] Result<std::optional<UtcMs>> last_stored_utc() const;
   [[nodiscard]] Result<std::optional<SettingsVersion>> settings(std::uint64_t version) const;
   // In force at that moment.

@@ -187,7 +187,13 @@ CREATE TABLE outage_enclosures(
 ) STRICT, WITHOUT ROWID;
 )sql";
 
-constexpr std::array<Migration, 3> all_migrations{{{1, version_1}, {2, version_2}, {3, version_3}}};
+// What the daemon has learned of the heating, the newest text only.
+constexpr const char* version_4 = R"sql(
+CREATE TABLE learned(id INTEGER PRIMARY KEY CHECK (id = 1), at_ms INTEGER NOT NULL, text TEXT NOT NULL) STRICT;
+)sql";
+
+constexpr std::array<Migration, 4> all_migrations{
+    {{1, version_1}, {2, version_2}, {3, version_3}, {4, version_4}}};
 
 // The version of the file; 0 for an empty one. Throws for a file that is not ours.
 int version_of(const Database& database) {

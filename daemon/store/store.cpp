@@ -88,6 +88,11 @@ Result<std::optional<Snapshot>> Store::last_snapshot() const {
   if (!reader) return reader.error();
   return reader.value().last_snapshot();
 }
+Result<std::optional<Learned>> Store::last_learned() const {
+  const Result<StoreReader> reader = StoreReader::open(writer_->path(), writer_->vfs());
+  if (!reader) return reader.error();
+  return reader.value().last_learned();
+}
 Result<std::optional<UtcMs>> Store::last_stored_utc() const {
   const Result<StoreReader> reader = StoreReader::open(writer_->path(), writer_->vfs());
   if (!reader) return reader.error();

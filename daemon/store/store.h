@@ -9,9 +9,9 @@
 // messages at once (`urgent`). A commit is durable: it survives kill -9 and a power cut. Nothing is rounded.
 //
 // Bounds. At most `max_waiting_readings` readings and `max_waiting_batches` batches wait. Beyond either,
-// readings of a new batch are dropped and counted; its transitions, messages, withdrawals, notes, outages and
-// snapshot are taken all the same, and so are attempts and outcomes: they are bounded by what the room can
-// raise and people can write.
+// readings of a new batch are dropped and counted; its transitions, messages, withdrawals, notes, outages,
+// snapshot and what is learned are taken all the same, and so are attempts and outcomes: they are bounded by
+// what the room can raise and people can write.
 //
 // Failure. When a transaction fails, every batch in it hears on_committed(false, why) once, is kept within
 // the same bounds, in order, and tried again: after a growing pause, at once with the next urgent batch, or
@@ -64,6 +64,7 @@ struct Batch {
   std::vector<NoteRecord> notes;
   std::vector<OutageRecord> outages;    // each takes the place of what the store has under its id
   std::optional<std::string> snapshot;  // Engine::snapshot; the latest two are kept
+  std::optional<std::string> learned;   // Engine::learned; the latest is kept
   UtcMs at;                             // when it was made
   bool urgent = false;
   Committed on_committed;  // may be empty
@@ -75,6 +76,11 @@ struct SettingsFile {
 };
 
 struct Snapshot {
+  UtcMs at;
+  std::string text;
+};
+
+struct Learned {
   UtcMs at;
   std::string text;
 };
@@ -121,6 +127,7 @@ class Store {
   // Read from the file on a connection of their own; meant for the start.
   [[nodiscard]] Result<PendingMessages> pending_messages() const;
   [[nodiscard]] Result<std::optional<Snapshot>> last_snapshot() const;
+  [[nodiscard]] Result<std::optional<Learned>> last_learned() const;
   [[nodiscard]] Result<std::optional<UtcMs>> last_stored_utc() const;
 
   [[nodiscard]] StoreStats stats() const;

@@ -76,7 +76,8 @@ StoreFile::Statements::Statements(const Database& database)
       settle_message(database.prepare("UPDATE outbox SET state = ?2, next_try_ms = ?3 WHERE id = ?1")),
       add_snapshot(database.prepare("INSERT INTO snapshots VALUES(NULL, ?1, ?2)")),
       drop_snapshots(
-          database.prepare("DELETE FROM snapshots WHERE id <= (SELECT max(id) FROM snapshots) - 2")) {}
+          database.prepare("DELETE FROM snapshots WHERE id <= (SELECT max(id) FROM snapshots) - 2")),
+      keep_learned(database.prepare("INSERT OR REPLACE INTO learned VALUES(1, ?1, ?2)")) {}
 
 // The store holds where people live and what their animals do: nobody else's to read. SQLite gives the
 // journal and the index of it the mode of the file.
@@ -298,6 +299,10 @@ std::string StoreFile::write(const Batch& batch) {
 void StoreFile::write_snapshot(UtcMs at, const std::string& text) {
   statements_->add_snapshot.bind(1, at.ms).bind(2, text).run();
   statements_->drop_snapshots.run();
+}
+
+void StoreFile::write_learned(UtcMs at, const std::string& text) {
+  statements_->keep_learned.bind(1, at.ms).bind(2, text).run();
 }
 
 std::string StoreFile::write_attempt(const Attempt& attempt) {

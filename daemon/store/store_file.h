@@ -33,6 +33,7 @@ class StoreFile {
   // Within a transaction. Text: what was refused and why ("" for nothing); the rest is written.
   std::string write(const Batch& batch);
   void write_snapshot(UtcMs at, const std::string& text);
+  void write_learned(UtcMs at, const std::string& text);
   std::string write_attempt(const Attempt& attempt);
   std::string write_outcome(const AttemptOutcome& outcome);
   std::string write_end(const MessageEnd& end);
@@ -54,7 +55,7 @@ class StoreFile {
     Statement find_channel, add_channel, add_session, add_reading, add_index_row;
     Statement add_transition, add_message, withdraw, add_note;
     Statement add_attempt, mark_attempted, end_attempt, settle_message;
-    Statement add_snapshot, drop_snapshots;
+    Statement add_snapshot, drop_snapshots, keep_learned;
   };
   // What a roll-back takes back.
   struct Position {

@@ -12,7 +12,7 @@ namespace {
 
 bool holds_only_readings(const Batch& batch) {
   return batch.transitions.empty() && batch.messages.empty() && batch.withdrawn.empty() &&
-         batch.notes.empty() && batch.outages.empty() && !batch.snapshot;
+         batch.notes.empty() && batch.outages.empty() && !batch.snapshot && !batch.learned;
 }
 
 template <class T>
@@ -52,9 +52,8 @@ void Store::Writer::enqueue(Item item, bool urgent) {
 std::size_t Store::Writer::submit(Batch batch) {
   CHECK(batch.room || batch.readings.empty());
   std::size_t dropped = 0;
-  bool taken = false;
   {
-    const std::lock_guard lock(mutex_);
+    std::unique_lock lock(mutex_);
     CHECK(!stop_);
     const std::size_t room_left = stats_.batches_waiting >= options_.max_waiting_batches ? 0
                                   : stats_.readings_waiting >= options_.max_waiting_readings
@@ -72,12 +71,10 @@ std::size_t Store::Writer::submit(Batch batch) {
       urgent_ = urgent_ || batch.urgent;
       Committed on_committed = std::move(batch.on_committed);
       queue_.push_back({std::move(batch), std::move(on_committed), false, {}});
-      taken = true;
+      lock.unlock();
+      work_.notify_one();  // without the lock, which it would wake up to wait for
+      return dropped;
     }
-  }
-  if (taken) {
-    work_.notify_one();  // without the lock, which it would wake up to wait for
-    return dropped;
   }
   if (batch.on_committed) {
     batch.on_committed(false,
@@ -190,15 +187,18 @@ void Store::Writer::reopen_if_moved() {
   settings_missing_ = true;
 }
 
-// Of several snapshots that wait together only the newest matters.
+// Of several snapshots that wait together only the newest matters; likewise of what was learned.
 void Store::Writer::write_all() {
   const Batch* newest_snapshot = nullptr;
+  const Batch* newest_learned = nullptr;
   for (Item& item : in_hand_) {
     write(item);
     const Batch* batch = std::get_if<Batch>(&item.what);
     if (batch != nullptr && batch->snapshot) newest_snapshot = batch;
+    if (batch != nullptr && batch->learned) newest_learned = batch;
   }
   if (newest_snapshot != nullptr) file_->write_snapshot(newest_snapshot->at, *newest_snapshot->snapshot);
+  if (newest_learned != nullptr) file_->write_learned(newest_learned->at, *newest_learned->learned);
 }
 
 void Store::Writer::write(Item& item) {
@@ -285,10 +285,9 @@ void Store::Writer::fold_kept() {
     append(before->messages, std::move(batch->messages));
     append(before->notes, std::move(batch->notes));
     append(before->outages, std::move(batch->outages));
-    if (batch->snapshot) {
-      before->snapshot = std::move(batch->snapshot);
-      before->at = batch->at;
-    }
+    if (batch->snapshot || batch->learned) before->at = batch->at;
+    if (batch->snapshot) before->snapshot = std::move(batch->snapshot);
+    if (batch->learned) before->learned = std::move(batch->learned);
     ++gone;
   }
   in_hand_ = std::move(folded);

@@ -165,6 +165,7 @@ bool read_probe(LineReader& line, LoadedProbe& loaded) {
   if (tab == std::string_view::npos) return false;
   loaded.home = rest.substr(0, tab);
   loaded.channel = rest.substr(tab + 1);
+  line.require(!loaded.home.empty() && !loaded.channel.empty());
   return line.good();
 }
 
@@ -190,6 +191,7 @@ bool read_unit(LineReader& line, LoadedUnit& loaded) {
   }
   loaded.levels.count = HourLevels::size;
   loaded.id = line.rest();
+  line.require(!loaded.id.empty());
   return line.good();
 }
 

@@ -64,7 +64,7 @@ TEST(Schema, MigrationsCountUpFromOne) {
 }
 
 // What the program before this one left behind.
-TEST(Schema, AFileOfFormat1KeepsAllAndTakesNotes) {
+TEST(Schema, AFileOfFormat1KeepsAllAndTakesNotesAndWhatIsLearned) {
   const Folder folder;
   {
     Database old(folder.file(), writable, "");
@@ -100,11 +100,15 @@ TEST(Schema, AFileOfFormat1KeepsAllAndTakesNotes) {
   {
     const auto store = open_store(folder.file());
     EXPECT_EQ(everything(), before);
-    EXPECT_EQ(test::query(folder.file(), "PRAGMA user_version"), std::vector<std::string>{"3"});
+    EXPECT_EQ(test::query(folder.file(), "PRAGMA user_version"), std::vector<std::string>{"4"});
+    EXPECT_FALSE(store->last_learned().value());
     Batch batch;
     batch.notes.push_back({test::start, NoteType::fed, "shelf-0", "fed, one mouse", "Ines", std::nullopt});
+    batch.at = test::start;
+    batch.learned = "learned";
     store->submit(std::move(batch));
     EXPECT_TRUE(store->flush());
+    EXPECT_EQ(store->last_learned().value().value().text, "learned");
   }
   EXPECT_EQ(test::open_reader(folder.file()).notes("shelf-0", 10).value().size(), 1U);
 }

@@ -267,6 +267,30 @@ TEST(Store, KeepsTheLatestTwoSnapshots) {
   EXPECT_EQ(test::query(folder.file(), "SELECT count(*) FROM snapshots"), std::vector<std::string>{"2"});
 }
 
+TEST(Store, KeepsTheLatestOfWhatWasLearned) {
+  const Folder folder;
+  {
+    const auto store = open_store(folder.file());
+    EXPECT_FALSE(store->last_learned().value());
+    for (int i = 0; i < 3; ++i) {
+      Batch batch;
+      batch.at = start + i;
+      batch.learned = std::string(200'000, 'x') + std::to_string(i);
+      store->submit(std::move(batch));
+      Batch without;  // leaves it as it is
+      without.at = start + i + 10;
+      without.snapshot = "state";
+      store->submit(std::move(without));
+      ASSERT_TRUE(store->flush());
+    }
+  }
+  const auto last = open_reader(folder.file()).last_learned();
+  ASSERT_TRUE(last.ok() && last.value());
+  EXPECT_EQ(last.value()->text, std::string(200'000, 'x') + "2");
+  EXPECT_EQ(last.value()->at, start + 2);
+  EXPECT_EQ(test::query(folder.file(), "SELECT count(*) FROM learned"), std::vector<std::string>{"1"});
+}
+
 TEST(Store, TellsWhenAnythingWasLastStored) {
   const Folder folder;
   {

@@ -148,6 +148,12 @@ std::shared_ptr<const Room> random_room(std::mt19937_64& random) {
     builder.room.channels[channel].calibrations = {{moved, -0.3, 1}};
   }
   builder.probe("p7", 0, Zone::hot);  // a second one at the same spot
+  for (Index enclosure = 0; enclosure < 2; ++enclosure) {
+    Heater mat;
+    mat.id = mat.name = "mat-" + std::to_string(enclosure);
+    mat.enclosures = {enclosure};
+    builder.room.heaters.push_back(mat);
+  }
   builder.person("kim");
   builder.person("lee", 20 * 60, 4 * 60);
   builder.room.delivery_channels = {"mail"};

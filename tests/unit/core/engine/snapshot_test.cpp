@@ -22,10 +22,11 @@ using What = RequestEvent::What;
 
 constexpr std::string_view boot = "boot-1";
 
-// Two things may rightly differ after an interruption and are left out. The words of messages: the rate of
+// What may rightly differ after an interruption is left out. The words of messages: the rate of
 // change needs a few minutes of readings again. The value beside a transition of a point that was at rest
-// (taken out of service while all was well): points at rest are not in the snapshot. Everything else must be
-// the same.
+// (taken out of service while all was well): points at rest are not in the snapshot. And what is found of the
+// heating may come later (engine.h); these events are over long before its course is known, so none is found
+// here, and heat/learned_test.cpp tries it where one is. Everything else must be the same.
 std::vector<std::string> lines_of(const Effects& effects) {
   std::vector<std::string> lines;
   for (TransitionRecord record : effects.transitions) {
@@ -56,6 +57,9 @@ void run_interrupted(const std::shared_ptr<const Room>& room, const std::vector<
   const Outcome outcome = second.restore(text, resumed, other_boot ? "boot-2" : boot, after);
   ASSERT_TRUE(outcome.ok()) << outcome.error().text;
   ASSERT_EQ(lines_of(after), std::vector<std::string>{});
+  const Outcome learned = second.take_learned(first.learned());
+  ASSERT_TRUE(learned.ok()) << learned.error().text;
+  ASSERT_EQ(second.learned(), first.learned());
   if (!other_boot) {
     ASSERT_EQ(second.snapshot(now, boot), text);
   }
@@ -76,6 +80,8 @@ TEST(Snapshot, AnyInterruptionChangesNothing) {
     Effects after_wanted;
     for (std::size_t i = 0; i < events.size(); ++i)
       plain.step(events[i], i < cut ? before_wanted : after_wanted);
+    for (const TransitionRecord& record : after_wanted.transitions)
+      ASSERT_FALSE(is_heating_kind(record.kind) && record.input == AlarmInput::occurs);
 
     for (const bool other_boot : {false, true}) {
       Effects before;
@@ -373,18 +379,41 @@ TEST(Snapshot, NoTextCrashesIt) {
   EXPECT_GT(taken, 20);  // else the checksum alone was tried
 }
 
-// A store of the program before this one.
-TEST(Snapshot, VersionOneIsRead) {
+void replace_once(std::string& text, std::string_view what, std::string_view by) {
+  const std::size_t at = text.find(what);
+  ASSERT_NE(at, std::string::npos) << what;
+  text.replace(at, what.size(), by);
+}
+
+// Stores of the programs before this one.
+TEST(Snapshot, VersionsOneAndTwoAreRead) {
+  for (const char* header : {"baskwell-state 1\n", "baskwell-state 2\n"}) {
+    Restart one;
+    one.keep(34, 20 * minute_ms);
+    std::string text = one.scene.engine->snapshot(one.scene.now, boot);
+    replace_once(text, "baskwell-state 3\n", header);
+    replace_once(text, " too-hot - ", " too-hot ");
+    one.scene.engine = std::make_unique<Engine>(one.three.builder.done(), one.scene.now);
+    const Outcome outcome = one.scene.restore(resealed(text), boot);
+    ASSERT_TRUE(outcome.ok()) << outcome.error().text;
+    EXPECT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::unacknowledged);
+  }
+}
+
+TEST(Snapshot, ASecondExplanationIsKept) {
   Restart one;
   one.keep(34, 20 * minute_ms);
   std::string text = one.scene.engine->snapshot(one.scene.now, boot);
-  const std::string header = "baskwell-state 2\n";
-  ASSERT_EQ(text.find(header), 0U);
-  text.replace(0, header.size(), "baskwell-state 1\n");
-  one.scene.engine = std::make_unique<Engine>(one.three.builder.done(), one.scene.now);
-  const Outcome outcome = one.scene.restore(resealed(text), boot);
-  ASSERT_TRUE(outcome.ok()) << outcome.error().text;
-  EXPECT_EQ(one.scene.state_of(AlarmKind::too_hot), AlarmState::unacknowledged);
+  replace_once(text, " too-hot - ", " too-hot heating-weak ");
+  const auto restored = [&] {
+    one.scene.engine = std::make_unique<Engine>(one.three.builder.done(), one.scene.now);
+    return one.scene.restore(resealed(text), boot);
+  };
+  ASSERT_TRUE(restored().ok());
+  EXPECT_EQ(one.scene.engine->view(one.scene.now).alarms.front().other, AlarmKind::heating_weak);
+  EXPECT_EQ(one.scene.engine->snapshot(one.scene.now, boot), resealed(text));
+  replace_once(text, " too-hot heating-weak ", " too-hot heating-warm ");
+  EXPECT_FALSE(restored().ok());
 }
 
 TEST(Snapshot, AnotherVersionIsAnError) {
