@@ -103,11 +103,12 @@ long Transfer::response_code() const {
 }
 
 std::string Transfer::cause(CURLcode code) const {
-  const std::string text = curl_easy_strerror(code);
-  const std::string detail = detail_;
+  std::string text = curl_easy_strerror(code);
+  std::string detail = detail_;
   if (detail.empty()) return text;
   // The detail often says it all: "Failed to connect to host port 25: Couldn't connect to server".
-  return detail.find(text) != std::string::npos ? detail : text + " (" + detail + ")";
+  if (detail.find(text) != std::string::npos) return detail;
+  return text + " (" + detail + ")";
 }
 
 bw_delivery delivery_of(CURLcode code) {
