@@ -27,7 +27,8 @@ std::vector<TimedValue> readings_of(const Place& place, double interval_s, std::
   double next_s = -2400 + phase(random);
   double element = 0, air = 0, probe = 0;
   std::vector<TimedValue> values;
-  for (double t_s = -2400; t_s < 2400; t_s += 1) {
+  for (int second = -2400; second < 2400; ++second) {
+    const double t_s = second;
     if (t_s >= 0) {
       element += (1 - element) / place.element_lag_s;
       air += (element - air) / place.place_lag_s;
@@ -48,6 +49,7 @@ TEST(CommonChange, FindsWhenHeatWentWithinTwoReadings) {
   constexpr int runs = 20;
   for (int run = 0; run < runs; ++run) {
     std::vector<std::vector<TimedValue>> places;
+    places.reserve(5);
     for (int i = 0; i < 5; ++i)
       places.push_back(
           readings_of({element(random), probe(random), room(random), 31, -14, 0.05}, 30, random));
@@ -74,6 +76,7 @@ TEST(CommonChange, FindsWhenHeatCameBack) {
 TEST(CommonChange, OnOffPlacesThatWereOffBeforeDoNotMoveIt) {
   std::mt19937_64 random(seed);
   std::vector<std::vector<TimedValue>> places;
+  places.reserve(5);
   for (int i = 0; i < 3; ++i) places.push_back(readings_of({100, 60, 2500, 31, -14, 0.05}, 30, random));
   for (const double off_since_s : {-840.0, -420.0}) {
     auto other = readings_of({100, 60, 2500, 31, -14, 0.05}, 30, random);
