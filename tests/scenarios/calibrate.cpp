@@ -69,8 +69,8 @@ Needs measure_needs(const UnitUnderTest& unit, double coldest_room_degc) {
 
 Held measure_held(const UnitUnderTest& unit, double power_w, double room_degc) {
   constexpr double kStep_s = 5.0;
-  constexpr std::int64_t kSettle_s = 16 * 3600;
-  constexpr std::int64_t kLook_s = 6 * 3600;
+  constexpr std::int64_t kSettle_s = 16 * demoroom::kHour_s;
+  constexpr std::int64_t kLook_s = 6 * demoroom::kHour_s;
   std::vector<Enclosure> all = built(unit, unit.thermostat.night_degc, kStep_s);
   demoroom::ThermostatSpec always_day = unit.thermostat;
   always_day.day_from_s = 0;

@@ -42,6 +42,7 @@ const char* kind_of(demoroom::HeaterKind kind) {
 
 std::vector<Index> indexes(const std::vector<int>& from) {
   std::vector<Index> to;
+  to.reserve(from.size());
   for (const int one : from) to.push_back(static_cast<Index>(one));
   return to;
 }

@@ -7,7 +7,6 @@
 namespace baskwell::scenarios {
 namespace {
 
-using demoroom::FaultCommand;
 using demoroom::FaultKind;
 using demoroom::Rng;
 

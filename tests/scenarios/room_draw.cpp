@@ -16,6 +16,7 @@ using demoroom::Place;
 using demoroom::Rng;
 using demoroom::ThermostatKind;
 
+constexpr std::int64_t kHalfHour_s = demoroom::kHour_s / 2;
 constexpr std::int64_t kDay_ms = 86'400'000;
 constexpr std::int64_t kNewYear2026_ms = 1'767'225'600'000;  // 2026-01-01T00:00:00Z
 
@@ -149,9 +150,10 @@ Candidate draw_candidate(Rng& rng, HeaterClass heater_class, const demoroom::Roo
     Candidate one;
     const int tubs = heater_class == HeaterClass::rack ? 3 + pick(rng, 3) : 1;
     one.unit.enclosures.assign(static_cast<std::size_t>(tubs), draw_enclosure(rng, heater_class));
+    const int half = tubs / 2;
     for (int tub = 0; tub < tubs; ++tub) {
       EnclosureSpec& spec = one.unit.enclosures[static_cast<std::size_t>(tub)];
-      if (tubs > 1) spec.room_offset_k += 0.15 * (tub - tubs / 2);
+      if (tubs > 1) spec.room_offset_k += 0.15 * static_cast<double>(tub - half);
     }
     one.unit.thermostat = draw_thermostat(rng, heater_class);
     one.unit.thermostat.probe.enclosure = tubs / 2;
@@ -193,7 +195,7 @@ demoroom::RoomAirSpec draw_air(Rng& rng, const Swarm& swarm) {
     // The room runs warm, but not past the 30 degC that the evaluation speaks of.
     air.cool_above_degc = std::min(29.0, air.day_degc + rng.between(3.0, 10.0));
   }
-  air.day_from_s = demoroom::kHour_s * (5 + pick(rng, 4)) + 1800 * pick(rng, 2);
+  air.day_from_s = demoroom::kHour_s * (5 + pick(rng, 4)) + kHalfHour_s * pick(rng, 2);
   air.day_to_s = demoroom::kHour_s * (20 + pick(rng, 4));
   return air;
 }
@@ -217,8 +219,8 @@ void add_timers(demoroom::RoomSpec& room, Rng& rng) {
     demoroom::TimerSpec timer;
     timer.id = "timer-" + std::to_string(i + 1);
     timer.clock = draw_clock(rng);
-    timer.on_s = demoroom::kHour_s * (6 + pick(rng, 4)) + 1800 * pick(rng, 2);
-    timer.off_s = demoroom::kHour_s * (18 + pick(rng, 4)) + 1800 * pick(rng, 2);
+    timer.on_s = demoroom::kHour_s * (6 + pick(rng, 4)) + kHalfHour_s * pick(rng, 2);
+    timer.off_s = demoroom::kHour_s * (18 + pick(rng, 4)) + kHalfHour_s * pick(rng, 2);
     timer.circuit = pick(rng, static_cast<int>(room.circuits.size()) - 1);
     room.timers.push_back(std::move(timer));
   }

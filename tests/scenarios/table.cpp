@@ -282,13 +282,14 @@ std::string whole_table(const TableHead& head, const std::vector<EpisodeResult>&
     for (const FaultResult& fault : one.faults) without_effect += fault.counts ? 0 : 1;
   }
   const double years = std::max(1e-9, healthy_years + faulty_years);
-  std::string text = "Seeds: " + head.seeds + "; readings every " + head.interval + "; " +
-                     std::to_string(results.size()) + " rooms of " + std::to_string(head.days) + " days; " +
-                     number_text(faulty_years, 1) + " enclosure-years with faults, " +
-                     number_text(healthy_years, 1) + " healthy (the first " + std::to_string(kLearning_days) +
-                     " days of each room are not counted as watched); " + std::to_string(all_faults) +
-                     " faults, " + std::to_string(without_effect) +
-                     " of them without enough effect to count.\n";
+  std::string text =
+      "# Figures of heating diagnosis\n\nMade by `" + head.command +
+      "`, as described in tests/scenarios/README.md.\n\nSeeds: " + head.seeds + "; readings every " +
+      head.interval + "; " + std::to_string(results.size()) + " rooms of " + std::to_string(head.days) +
+      " days; " + number_text(faulty_years, 1) + " enclosure-years with faults, " +
+      number_text(healthy_years, 1) + " healthy (the first " + std::to_string(kLearning_days) +
+      " days of each room are not counted as watched); " + std::to_string(all_faults) + " faults, " +
+      std::to_string(without_effect) + " of them without enough effect to count.\n";
   text += "\n## Figures to reach\n\n" + figures(results);
   text += "\n## Per fault\n\nTimes in hours. Found, in brackets: 95 % Wilson interval.\n\n" +
           fault_table(results);

@@ -12,6 +12,7 @@ struct TableHead {
   std::string seeds;     // "tuning" or "reporting"
   std::string interval;  // "30 s" or "10 to 300 s"
   int days = 0;
+  std::string command;  // that made it
 };
 
 [[nodiscard]] std::string whole_table(const TableHead& head, const std::vector<EpisodeResult>& results);

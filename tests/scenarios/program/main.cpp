@@ -54,7 +54,7 @@ std::vector<Job> jobs_of(const Options& options) {
     job.request.varied_interval = options.interval == "varied";
     job.request.verbose = options.verbose;
     job.request.naive.threshold_k = options.naive_threshold_k;
-    job.request.naive.window_ms = options.naive_window_min * 60'000;
+    job.request.naive.window_ms = options.naive_window_min * std::int64_t{60'000};
     jobs.push_back(job);
   }
   return jobs;
@@ -77,6 +77,7 @@ std::vector<EpisodeResult> run_all(const Options& options, const std::vector<Job
     }
   };
   std::vector<std::thread> threads;
+  threads.reserve(static_cast<std::size_t>(options.threads));
   for (int i = 0; i < options.threads; ++i) threads.emplace_back(work);
   for (std::thread& one : threads) one.join();
   if (!options.quiet) std::fputc('\n', stderr);
@@ -103,7 +104,16 @@ int run(const Options& options) {
   const auto began = std::chrono::steady_clock::now();
   const std::vector<EpisodeResult> results = run_all(options, jobs_of(options));
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - began;
-  const TableHead head{options.seeds, options.interval == "varied" ? "10 to 300 s" : "30 s", options.days};
+  std::string command = "baskwell-scenarios --seeds " + options.seeds + " --episodes " +
+                        std::to_string(options.episodes) + " --threads " + std::to_string(options.threads);
+  if (options.first != 0) command += " --first " + std::to_string(options.first);
+  if (options.seed != 0) command += " --seed " + std::to_string(options.seed);
+  if (!options.only.empty()) command += " --only " + options.only;
+  if (options.days != Options{}.days) command += " --days " + std::to_string(options.days);
+  if (options.interval != "30") command += " --interval " + options.interval;
+  if (!options.out.empty()) command += " --out " + options.out;
+  const TableHead head{options.seeds, options.interval == "varied" ? "10 to 300 s" : "30 s", options.days,
+                       command};
   const std::string table = whole_table(head, results);
   std::fputs(table.c_str(), stdout);
   std::fprintf(stderr, "%.0f s on %d threads\n", took.count(), options.threads);
