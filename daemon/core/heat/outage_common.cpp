@@ -353,24 +353,22 @@ void OutageWatch::Inside::find_end(Episode& episode, OutageNews& news) {
   constexpr double steep_k_per_h = 1.5;
   constexpr double of_usual = 0.2;
   const std::int64_t now_e = now.elapsed.ms;
-  const std::int64_t from_e = std::max(again ? episode.end_guess_e - 12 * minute_ms : now_e - 30 * minute_ms,
-                                       elapsed(episode.record.from));
+  // Only what rose since it began: in the morning it may have been warming up when the power went.
+  const std::int64_t risen_from_e =
+      std::max(elapsed(episode.record.from) + 3 * minute_ms, now_e - 20 * minute_ms);
+  const std::int64_t from_e = again ? episode.end_guess_e - 12 * minute_ms : now_e - 30 * minute_ms;
   const std::int64_t to_e = again ? episode.end_guess_e + 6 * minute_ms : now_e - 3 * minute_ms;
   for (const UnitWatch& one : unit_watches) {
     if (one.out != episode.number) continue;
     ++out;
     const double steep =
         std::max(steep_k_per_h, std::isfinite(one.usual_k_per_h) ? of_usual * one.usual_k_per_h : 0);
-    // Only what rose since it began: in the morning it may have been warming up when the power went.
-    const std::int64_t since_e =
-        std::max(elapsed(episode.record.from) + 2 * minute_ms, now_e - 10 * minute_ms);
-    if (!again &&
-        (!(one.ring.slope_k_per_h(since_e, now_e) > steep) || !one.ring.rises_by(risen_k, since_e, now_e)))
+    if (!again && (!(one.course.warming_k_per_h > steep) || !one.ring.rises_by(risen_k, risen_from_e, now_e)))
       continue;
     interval_ms = std::max(interval_ms, one.ring.interval_ms());
     one.ring.values_between(from_e - 30 * minute_ms, now_e, places.emplace_back());
   }
-  if (places.empty() || 2 * places.size() < out || to_e <= from_e) return;
+  if (places.empty() || 2 * places.size() < out) return;
   const CommonChange change = find_common_change(places, static_cast<double>(from_e) / second_ms,
                                                  static_cast<double>(to_e) / second_ms,
                                                  static_cast<double>(interval_ms) / second_ms, Bend::upwards);
