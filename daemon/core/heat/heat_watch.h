@@ -2,7 +2,7 @@
 // The heating of a room: learns what is normal for every heated enclosure from its own readings, and says
 // what is wrong with it, with the evidence, the confidence and a forecast. Facts only: what they lead to is
 // decided by alarm/. Everything goes by the readings' own time on a grid of a minute or more. degC, K, UTC
-// ms. Pure; one thread; the Room must outlive it. Bounded: about 5 KB a probe and 3 KB a unit.
+// ms. Pure; one thread; the Room must outlive it. Bounded: about 5.5 KB a probe and 3 KB a unit.
 //
 // How it judges: decisions/0012 (which statistics and where every threshold comes from), docs/heating.md.
 

@@ -92,7 +92,9 @@ void HeatWatch::Inside::judge_level(UnitState& unit) {
   if (earlier * level > 0 && std::fabs(earlier) > 0.4 * std::fabs(level)) return;
 
   const double usual = track.normal_swing_k(rest.phase);
-  const Swing swing = swing_of(track.recent, 150.0);
+  // No further back than it keeps this level: the way there is no swing.
+  const double kept_min = static_cast<double>(at - unit.level_since) / minute_ms;
+  const Swing swing = swing_of(track.recent, std::min(150.0, kept_min));
   const bool swings = usual > 0.5;  // an on-off thermostat; a proportional one hardly moves
   const double ratio = swings ? swing.k / usual : 1.0;
   const bool same_swing = swings && ratio > 0.6 && ratio < 1.5 && swing.rises >= 2;

@@ -55,7 +55,9 @@ void DayCourse::load(LineReader& line) {
   for (std::size_t i = 0; i < mean_.size(); ++i) {
     mean_[i] = static_cast<float>(of_hundredths(line));
     days_[i] = static_cast<std::uint8_t>(std::min(count_of(line), 255));
-    first_[i].fill(mean_[i]);  // the first days as they came are not kept: their median stands for each
+    first_[i].fill(static_cast<std::int16_t>(
+        std::lround(std::clamp(static_cast<double>(mean_[i]), -300.0, 300.0) *
+                    100.0)));  // the first days as they came are not kept: their median stands for each
   }
   used_ = mean_;
   smooth(1.0);

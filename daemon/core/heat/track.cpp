@@ -55,9 +55,9 @@ void DayCourse::learn(int bin, double degc, double kept) {
   const auto i = static_cast<std::size_t>(bin);
   const std::size_t day = days_[i];
   if (day < first_days) {
-    first_[i][day] = static_cast<float>(degc);
+    first_[i][day] = static_cast<std::int16_t>(std::lround(std::clamp(degc, -300.0, 300.0) * 100.0));
     std::array<double, first_days> seen{};
-    for (std::size_t d = 0; d <= day; ++d) seen[d] = static_cast<double>(first_[i][d]);
+    for (std::size_t d = 0; d <= day; ++d) seen[d] = first_[i][d] / 100.0;
     const double median = median_in_place({seen.data(), day + 1}).value_or(degc);
     mean_[i] = used_[i] = static_cast<float>(median);
   } else {
@@ -150,8 +150,14 @@ double Spread::quantile(double share) const {
 // ---- the latest samples
 
 void Recent::push(UtcMs at, double degc, double residual_k) {
+  constexpr std::int64_t most_ms =
+      std::int64_t{1'000'000'000} * second_ms;  // what an int32 holds of seconds, amply
+  if (count_ == 0 || at - base_ > most_ms || base_ - at > most_ms) {
+    count_ = 0;
+    base_ = at;
+  }
   const std::size_t i = count_ % size;
-  at_[i] = at;
+  after_s_[i] = static_cast<std::int32_t>((at - base_) / second_ms);
   degc_[i] = static_cast<float>(degc);
   residual_[i] = static_cast<float>(residual_k);
   ++count_;
@@ -403,12 +409,23 @@ void Track::follow_fall() {
   const double now = sample.degc;
   if (fall_.since.ms == INT64_MIN || sample.minutes <= 0 || now > fall_.lowest_degc + noise_k ||
       now > fall_.from_degc) {
-    fall_.since = sample.at;
+    fall_.since = fall_.lowest_at = sample.at;
     fall_.from_degc = fall_.lowest_degc = now;
     fall_.at_degc.fill(std::numeric_limits<float>::quiet_NaN());
     return;
   }
-  fall_.lowest_degc = std::min(fall_.lowest_degc, now);
+  if (now < fall_.lowest_degc) {
+    fall_.lowest_degc = now;
+    fall_.lowest_at = sample.at;
+  }
+  // Held, it falls no more.
+  if (sample.at - fall_.lowest_at >
+      static_cast<std::int64_t>(std::max(6.0, 2.2 * sample.minutes) * minute_ms)) {
+    fall_.since = fall_.lowest_at = sample.at;
+    fall_.from_degc = fall_.lowest_degc = now;
+    fall_.at_degc.fill(std::numeric_limits<float>::quiet_NaN());
+    return;
+  }
   const double minutes = static_cast<double>(sample.at - fall_.since) / minute_ms;
   // Flat at its top it does not fall yet.
   if (fall_.from_degc - now < noise_k && minutes > 2.0) {
@@ -431,7 +448,7 @@ void Track::learn_fall(double around_degc) {
     const double minutes = static_cast<double>(sample.at - fall_.since) / minute_ms;
     if (minutes - sample.minutes >= fall_minutes[i]) continue;  // learned when it was new
     const double share = (fall_.from_degc - static_cast<double>(fall_.at_degc[i])) / span_k;
-    if (fall_.from_degc - static_cast<double>(fall_.at_degc[i]) < 0.8) continue;  // no fall to speak of
+    if (fall_.from_degc - static_cast<double>(fall_.at_degc[i]) < 0.4) continue;  // no fall to speak of
     const auto known = static_cast<double>(fall_share_[i]);
     const double weight = known == 0 ? 1.0 : share > known ? 0.15 : 0.075;
     fall_share_[i] += static_cast<float>(weight * (share - known));

@@ -2,7 +2,7 @@
 // What is normal for one temperature probe, learned from its own history: the course of a day by the room's
 // wall clock, how far it strays from that (swing of the thermostat and noise), how it follows the room, how
 // fast it cools. A reading becomes a sample (mean of a minute or more) and a sample a Residual: how far it is
-// from what its own past leads to expect. degC, K, minutes. Fixed size: about 4 KB. Pure; one thread.
+// from what its own past leads to expect. degC, K, minutes. Fixed size: about 6 KB. Pure; one thread.
 //
 // Nothing here is a threshold: what a residual means is judged in unit_watch.
 
@@ -47,7 +47,8 @@ class DayCourse {
   static constexpr std::size_t first_days = 5;
   std::array<float, bins_per_day> mean_{};
   std::array<float, bins_per_day> used_{};
-  std::array<std::array<float, first_days>, bins_per_day> first_{};  // as they came; their median is the mean
+  std::array<std::array<std::int16_t, first_days>, bins_per_day>
+      first_{};  // hundredths, as they came; their median is the mean
   std::array<std::uint8_t, bins_per_day> days_{};
   int quarters_ = 0;  // learned ever, saturating
   double low_ = std::numeric_limits<double>::quiet_NaN();
@@ -101,7 +102,9 @@ class Recent {
   void shift_residuals(double k);  // the course they are measured from moved by -k
   [[nodiscard]] std::size_t count() const { return count_ < size ? count_ : size; }
   // i = 0 is the latest.
-  [[nodiscard]] UtcMs at(std::size_t i) const { return at_[(count_ - 1 - i) % size]; }
+  [[nodiscard]] UtcMs at(std::size_t i) const {
+    return base_ + std::int64_t{after_s_[(count_ - 1 - i) % size]} * second_ms;
+  }
   [[nodiscard]] double degc(std::size_t i) const {
     return static_cast<double>(degc_[(count_ - 1 - i) % size]);
   }
@@ -115,7 +118,8 @@ class Recent {
   [[nodiscard]] double range_k(double from_minutes_ago, double to_minutes_ago) const;  // highest - lowest
 
  private:
-  std::array<UtcMs, size> at_{};
+  UtcMs base_;
+  std::array<std::int32_t, size> after_s_{};  // whole seconds after base_
   std::array<float, size> degc_{};
   std::array<float, size> residual_{};
   std::size_t count_ = 0;
@@ -132,6 +136,7 @@ class Track {
     UtcMs since{INT64_MIN};
     double from_degc = 0;
     double lowest_degc = 0;
+    UtcMs lowest_at{INT64_MIN};
     std::array<float, 5> at_degc{};  // after fall_minutes; NaN: not yet
   };
   [[nodiscard]] const Fall& fall() const { return fall_; }

@@ -195,9 +195,7 @@ TEST(Track, LearnsItsFreeFallFromTheEvenings) {
   learn_falls(150, 25.0);
 }
 
-// Fails: a fall that its thermostat holds at the night's setting after 16 min counts as one that goes on, so
-// the share after 40 min is learned as 0.417 where the free one is 0.736.
-TEST(Track, DISABLED_WhatIsHeldAgainIsNoFreeFall) {
+TEST(Track, WhatIsHeldAgainIsNoFreeFall) {
   learn_falls(30, 27.0);
 }
 
@@ -236,12 +234,11 @@ TEST(Spread, QuantilesAreThoseOfAnEvenSpread) {
   EXPECT_NEAR(spread.quantile(0.5), Spread::cells / 2 * Spread::cell_k, Spread::cell_k);
 }
 
-// ---- bounds: at most 16 KB of state an enclosure (the figure): with one probe it holds
+// ---- bounds: at most 16 KB of state an enclosure (the figure)
 
 static_assert(sizeof(Probe) + sizeof(UnitState) <= 16 * 1024);
 
-// Fails: a hot and a cool probe and their unit take 17,544 bytes.
-TEST(Track, DISABLED_TwoProbesStayWithinTheMemoryOfAnEnclosure) {
+TEST(Track, TwoProbesStayWithinTheMemoryOfAnEnclosure) {
   std::cout << "Track " << sizeof(Track) << " B, Probe " << sizeof(Probe) << " B, UnitState "
             << sizeof(UnitState) << " B\n";
   EXPECT_LE(2 * sizeof(Probe) + sizeof(UnitState), 16U * 1024U);
