@@ -73,7 +73,7 @@ struct Effects {
   std::vector<std::string> withdrawn;  // occurrences whose undelivered messages (but "over") no longer matter
   std::vector<NoteRecord> notes;
   std::vector<OutageRecord> outages;  // the newest state of each that changed; the same id comes again
-  std::string answer;  // to a RequestEvent or a NoteEvent: "" when done, else why not
+  std::string answer;                 // to a RequestEvent or a NoteEvent: "" when done, else why not
 
   // What was to be told of this occurrence, but that it is over, no longer matters: neither what went out
   // before nor what these effects hold. Several steps may share one Effects, so order is kept here.
