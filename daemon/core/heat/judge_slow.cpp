@@ -78,6 +78,14 @@ void HeatWatch::Inside::judge_level(UnitState& unit) {
     unit.level_k = 0;
     return;
   }
+  // Close to what it would cool to anyway it is not kept at all: that is a dead heater's end, whatever it is
+  // called.
+  const double span = rest.expected_degc - around;
+  if (level < 0 && span > 1.0 && track.sample.degc - around < 0.3 * span) {
+    unit.level_since = never;
+    unit.level_k = 0;
+    return;
+  }
   unit.level_k = level;
   if (unit.level_since == never)
     unit.level_since = at - static_cast<std::int64_t>(plateau_minutes) * minute_ms;

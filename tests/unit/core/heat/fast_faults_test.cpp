@@ -53,6 +53,11 @@ TEST(HeatWatchFast, ADeadHeaterIsFoundOnceAndByItsName) {
   EXPECT_THAT(found->fact.detail, HasSubstr("Confidence"));
   EXPECT_EQ(one.told(not_heating), 1) << one.all();
   EXPECT_EQ(one.told(heating_stuck_on) + one.told(probe_moved) + one.told(room_cold), 0) << one.all();
+  // Cold it stays what it was: nothing is kept there.
+  one.run_for(10 * hour_ms);
+  EXPECT_TRUE(one.holds(not_heating)) << one.all();
+  EXPECT_EQ(one.told(thermostat_reset) + one.told(heating_weak) + one.told(thermostat_probe_moved), 0)
+      << one.all();
 }
 
 // The night band ends at 22 degC and 27 is kept: it is told while nobody is cold yet, and weighs no more than
