@@ -79,9 +79,9 @@ void Spread::load(LineReader& line) {
   for (int n = 0; n < filled && line.good(); ++n) {
     const int i = count_of(line);
     const int value = count_of(line);
-    line.require(i < cells && value <= 0xffff &&
-                 cell_[static_cast<std::size_t>(std::min(i, cells - 1))] == 0);
+    line.require(i >= 0 && i < cells && value <= 0xffff);
     if (!line.good()) return;
+    line.require(cell_[static_cast<std::size_t>(i)] == 0);
     cell_[static_cast<std::size_t>(i)] = static_cast<std::uint16_t>(value);
     count_ += static_cast<std::uint32_t>(value);
   }

@@ -28,8 +28,11 @@ constexpr std::int64_t heat_settles_ms = 2 * hour_ms;      // at the soonest
 constexpr std::int64_t gather_ms = 30 * minute_ms;         // lights of one morning come one after another
 constexpr std::int64_t forgotten_ms = 7 * day_ms;
 
+// Held to a year, so that whatever stood in a damaged snapshot stays a number.
 std::string minutes_text(double minutes) {
-  return duration_text(static_cast<std::int64_t>(std::llround(std::abs(minutes)) * minute_ms));
+  constexpr double most = 366.0 * 1440.0;
+  const double held = std::isfinite(minutes) ? std::min(std::abs(minutes), most) : 0.0;
+  return duration_text(static_cast<std::int64_t>(std::llround(held)) * minute_ms);
 }
 
 std::string k_words(double kelvin) {
