@@ -121,7 +121,7 @@ HeatWatch::Inside::Inside(const Room& the_room) : room(the_room) {
                          lead_rank(room, unit, probe.spot) > lead_rank(room, unit, probes[unit.lead].spot);
       if (leads) unit.lead = probes.size();
     }
-    probes.push_back(std::move(probe));
+    probes.push_back(probe);
   }
   for (Index u = 0; u < units.size(); ++u) {
     UnitState& unit = units[u];

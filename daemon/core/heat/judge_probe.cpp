@@ -101,7 +101,6 @@ void HeatWatch::Inside::judge_room(Probe& probe) {
   Track& track = probe.track;
   const Residual& rest = track.residual;
   const Sample& sample = track.sample;
-  bool odd = holds(room_cold_point) || holds(room_hot_point);
   if (rest.known && track.judged() && sample.minutes > 0) {
     const double least = track.course.low() + rest.low_k;
     const double most = track.course.high() + rest.high_k;
@@ -110,7 +109,6 @@ void HeatWatch::Inside::judge_room(Probe& probe) {
     // degree more.
     room_below.step(value_for(room_plan, least - sample.degc, room_plan.allowance, minutes));
     room_above.step(value_for(room_plan, sample.degc - most, room_plan.allowance, minutes));
-    odd |= room_below.high() > 0 || room_above.high() > 0;
     if (room_below.high_signal())
       set(room_cold_point, true, false, std::nullopt, sample.degc, sample.at,
           "The room is at " + degc_text(sample.degc) + ", " + k_text(least - sample.degc) +
