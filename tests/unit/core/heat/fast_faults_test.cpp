@@ -14,7 +14,6 @@ namespace {
 using test::BoxPlan;
 using test::WatchedBox;
 using testing::HasSubstr;
-using testing::Not;
 using enum AlarmKind;
 
 // "by about HH:MM" as minutes of the day; -1: no such words.
@@ -167,10 +166,12 @@ TEST(HeatWatchRack, IsJudgedAsOneAndItsUnprobedTubsAreListed) {
   test::RoomBuilder builder;
   std::vector<Index> tubs;
   std::vector<Index> probes;
+  tubs.reserve(4);
   for (int i = 1; i <= 4; ++i) {
     tubs.push_back(builder.enclosure("tub-" + std::to_string(i)));
     builder.animal("animal-" + std::to_string(i), test::royal_python(), tubs.back());
   }
+  probes.reserve(2);
   for (int i = 0; i < 2; ++i)
     probes.push_back(
         builder.probe("probe-" + std::to_string(i + 1), tubs[static_cast<std::size_t>(i)], Zone::hot));
