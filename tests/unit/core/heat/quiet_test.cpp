@@ -8,7 +8,6 @@
 namespace baskwell {
 namespace {
 
-using test::BoxPlan;
 using test::WatchedBox;
 using testing::HasSubstr;
 using enum AlarmKind;
