@@ -44,6 +44,7 @@ std::vector<Kept> readings_in(const std::string& path, std::string_view channel 
 TEST(Store, KeepsNotesForEverAsTheyWereWritten) {
   const Folder folder;
   std::vector<NoteRecord> given;
+  given.reserve(note_type_count);
   for (int i = 0; i < note_type_count; ++i) {
     given.push_back({start + i * minute_ms, static_cast<NoteType>(i), i % 2 == 0 ? "shelf-0" : "mat-1",
                      "Nr. " + std::to_string(i) + ", größer; 'so'", i == 3 ? "" : "Ines", std::nullopt});

@@ -231,12 +231,12 @@ TEST(Spread, QuantilesAreThoseOfAnEvenSpread) {
   // What lies beyond its last cells is held in them, and old samples fade so that it never overflows.
   for (int i = 0; i < 200'000; ++i) spread.add(1e6);
   EXPECT_LT(spread.count(), 20'000U);
-  EXPECT_NEAR(spread.quantile(0.5), Spread::cells / 2 * Spread::cell_k, Spread::cell_k);
+  EXPECT_NEAR(spread.quantile(0.5), 0.5 * Spread::cells * Spread::cell_k, Spread::cell_k);
 }
 
 // ---- bounds: at most 16 KB of state an enclosure (the figure)
 
-static_assert(sizeof(Probe) + sizeof(UnitState) <= 16 * 1024);
+static_assert(sizeof(Probe) + sizeof(UnitState) <= std::size_t{16} * 1024);
 
 TEST(Track, TwoProbesStayWithinTheMemoryOfAnEnclosure) {
   std::cout << "Track " << sizeof(Track) << " B, Probe " << sizeof(Probe) << " B, UnitState "
